@@ -130,9 +130,8 @@ static void fill_answer(struct up_result *result) {
 /* Why no class: with nothing in it, and with as many degrees of freedom as one likes, would there
    be one? */
 static enum up_aside aside_of(const struct up_result *result, struct up_quantity b,
-                              double bound_one) {
+                              double bound_one, double either_kg) {
     const struct up_quick *quick = &result->quick;
-    double either_kg = quick->early_kg + quick->margin_kg;
     struct up_quick other = *quick;
     if (result->answer.class != UP_CLASS_UNDECIDED) {
         return UP_ASIDE_NOT;
@@ -208,7 +207,7 @@ static bool make_quick(const struct up_measurement *record, double shrink, enum 
     fill_answer(result);
     fill_history(record, quick);
     tell_method(result);
-    quick->aside = aside_of(result, b, record->quick.bound_one);
+    quick->aside = aside_of(result, b, record->quick.bound_one, either_kg);
     return true;
 }
 

@@ -289,7 +289,7 @@ static const struct catalogue_member quick_members[] = {
     THOUSANDTHS("early_g", early_kg, UNIT_G, NOT_NEGATIVE,
                 "bound, either way: of readings that ended early"),
     THOUSANDTHS("margin_g", margin_kg, UNIT_G, NOT_NEGATIVE,
-                "bound, either way: of what nobody checks"),
+                "bound, either way: of bubbles, contact and edges that no reading shows"),
     THOUSANDTHS("air_g", air_kg, UNIT_G, NOT_NEGATIVE,
                 "bound of the lift of air that may still be in it; null: any, it was not shaken"),
     TRUTH("at_most", at_most, 0, "the interval has no lower end"),
@@ -298,7 +298,7 @@ static const struct catalogue_member quick_members[] = {
     THOUSANDTHS("class_low_g", class_low_kg, UNIT_G, 0, "the same by the boundary of the class"),
     THOUSANDTHS("class_high_g", class_high_kg, UNIT_G, 0, "its upper end"),
     NUMBER_AS(IN_ABOVE_ZERO, "dry_mass_kg", mass_kg, UNIT_KG, ABOVE_ZERO,
-              "by another scale; null: it was not told"),
+              "by another scale; null: none was given"),
     NUMBER_AS(IN_ABOVE_ZERO, "u_dry_mass_kg", u_mass_kg, UNIT_KG, ABOVE_ZERO,
               "its standard uncertainty"),
     END};

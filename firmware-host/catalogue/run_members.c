@@ -95,7 +95,7 @@ static const struct catalogue_member taught_members[] = {
     LIST_ALONE(
         "rejected", steps_rejected, 0,
         "steps whose learned bounds the session contradicted: 1 immersed, 2 shaken, 3 lifted"),
-    LIST_ALONE("traces", traces, 0, "of readings that went on to the full schedule"),
+    LIST_ALONE("traces", traces, 0, "of readings that reached the full schedule"),
     END};
 static const struct catalogue_nested taught = {.members = taught_members};
 

@@ -29,7 +29,7 @@ static json_t *trace_to_json(const struct up_quick_taught *taught) {
                      up_json_number(taught->step_kg), "off_kg", off);
 }
 
-json_t *up_taught_to_json(const struct up_rig *rig, const struct up_quick_taught *taught,
+json_t *up_taught_to_json(const struct up_taught_bench *bench, const struct up_quick_taught *taught,
                           unsigned taughts, const struct up_early_watch *watch) {
     json_t *traces = json_array(), *rejected = json_array();
     for (unsigned i = 0; i < taughts; i++) {
@@ -40,9 +40,9 @@ json_t *up_taught_to_json(const struct up_rig *rig, const struct up_quick_taught
             json_array_append_new(rejected, json_integer(step + 1));
         }
     }
-    return json_pack("{s:b, s:f, s:f, s:o, s:o}", "simulated", rig->simulated, "read_after_s",
-                     rig->read_after_s, "window_s", rig->window_s, "rejected", rejected, "traces",
-                     traces);
+    return json_pack("{s:b, s:f, s:f, s:o, s:o}", "simulated", bench->simulated, "read_after_s",
+                     bench->read_after_s, "window_s", bench->window_s, "rejected", rejected,
+                     "traces", traces);
 }
 
 /* ---- learning ---- */
@@ -54,7 +54,7 @@ struct step_traces {
 };
 
 struct learning {
-    const struct up_rig *rig;
+    const struct up_taught_bench *bench;
     json_t *items;    /* id -> a number */
     json_t *sessions; /* the queues or runs that traces are of */
     struct step_traces step[UP_QUICK_STEPS];
@@ -62,13 +62,13 @@ struct learning {
 
 static bool is_like(const struct learning *learning, const struct up_record *record,
                     const json_t *taught) {
-    const struct up_rig *rig = learning->rig;
-    return !record->elsewhere && strcmp(record->bench, rig->id) == 0 &&
-           strcmp(up_record_text(record->content, "rig_sha256"), rig->sha256) == 0 &&
+    const struct up_taught_bench *bench = learning->bench;
+    return !record->elsewhere && strcmp(record->bench, bench->id) == 0 &&
+           strcmp(up_record_text(record->content, "rig_sha256"), bench->rig_sha256) == 0 &&
            strcmp(up_record_text(record->content, "how_ended"), "completed") == 0 &&
-           json_is_true(json_object_get(taught, "simulated")) == rig->simulated &&
-           up_record_number(taught, "read_after_s") == rig->read_after_s &&
-           up_record_number(taught, "window_s") == rig->window_s;
+           json_is_true(json_object_get(taught, "simulated")) == bench->simulated &&
+           up_record_number(taught, "read_after_s") == bench->read_after_s &&
+           up_record_number(taught, "window_s") == bench->window_s;
 }
 
 static unsigned number_of(json_t *items, const char *item_id) {
@@ -155,10 +155,10 @@ static bool take_run(const struct up_record *record, void *context) {
     return true;
 }
 
-bool up_taught_learn(struct up_catalogue *catalogue, const struct up_rig *rig,
+bool up_taught_learn(struct up_catalogue *catalogue, const struct up_taught_bench *bench,
                      struct up_early_envelope envelope[UP_QUICK_STEPS],
                      struct up_failure *failure) {
-    struct learning learning = {.rig = rig, .items = json_object(), .sessions = json_object()};
+    struct learning learning = {.bench = bench, .items = json_object(), .sessions = json_object()};
     bool good = up_catalogue_each(catalogue, "run", take_run, &learning, failure);
     for (int step = 0; step < UP_QUICK_STEPS; step++) {
         const struct step_traces *of = &learning.step[step];

@@ -10,7 +10,7 @@ const struct option_text options_measure[] = {
     OPTION_RIG,
     {"item", "NAME_OR_ID", "what is weighed; `item add` registers it"},
     {"queue", "FILE",
-     "one item after the other: a list of names, one a line, or a stock list as CSV"},
+     "one item after the other: a list of names, one per line, or a stock list as CSV"},
     {"scan", NULL, "each item as its barcode or name is typed: a queue without a list"},
     {"quick", NULL, "as short as the class in the tank allows; what lies near a line is put aside"},
     {"mass-g", "M", "with --quick: its dry mass by another scale, so that other waters follow"},
@@ -67,7 +67,7 @@ void print_results(const struct up_session_results *results, struct up_catalogue
         printf("  no other water is calculated: %s\n",
                item->compressible
                    ? "the item holds gas or may, and its volume is that at the tank's depth"
-               : result[0].quick.is ? "its dry mass was not told"
+               : result[0].quick.is ? "no dry mass was given"
                                     : "it was not weighed dry in air, so its volume is not known");
     }
     UP_FREED char *name = quoted(item->name);
@@ -142,10 +142,11 @@ static bool check_quick(struct call *call, bool quick) {
     for (; *of_other != NULL; of_other++) {
         if (option_given(call, *of_other)) {
             return quick
-                       ? refuse(call, "--%s is no part of a quick weighing: leave out one of both",
+                       ? refuse(call,
+                                "--%s and --quick: a quick weighing does without it; leave out one",
                                 *of_other)
                        : refuse(call,
-                                "--%s goes with --quick: a full weighing hangs the item dry itself",
+                                "--%s needs --quick: a full weighing hangs the item dry itself",
                                 *of_other);
         }
     }

@@ -190,7 +190,7 @@ static bool check_source(struct call *call) {
         return refuse(call, "--scan and --queue: give only one; a list names its items itself");
     }
     return !(scans && option_given(call, "resume")) ||
-           refuse(call, "--scan has no list to go on with: scan what is left, or continue one run "
+           refuse(call, "--scan has no list to continue: scan what is left, or continue one run "
                         "with `measure --resume`");
 }
 

@@ -36,8 +36,8 @@ static void put_history(FILE *stream, const json_t *quick) {
 static void put_bounds(FILE *stream, const json_t *quick) {
     double early_g = number(quick, "early_g"), margin_g = number(quick, "margin_g");
     fprintf(stream,
-            "  either way: e = %.4f g, of readings that ended early (%.4f g) and of what nobody "
-            "checks (%.4f g)\n",
+            "  either way: e = %.4f g, of readings that ended early (%.4f g) and of what no "
+            "reading shows (%.4f g)\n",
             early_g + margin_g, early_g, margin_g);
     if (json_is_true(json_object_get(quick, "at_most"))) {
         fputs("  air: nothing was shaken, so it may lift by any amount: there is no lower end\n",

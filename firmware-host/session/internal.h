@@ -3,6 +3,7 @@
 #pragma once
 
 #include "catalogue/run.h"
+#include "catalogue/taught.h"
 #include "session/session.h"
 
 /* ---- the loop (loop.c, person.c, device.c) ---- */
@@ -162,6 +163,7 @@ bool calibrate_plan_from_json(const json_t *json, struct stored_run *run,
                               struct up_failure *failure);
 
 /* plan_quick.c: of a quick weighing. */
+struct up_taught_bench taught_bench(const struct up_rig *rig);
 json_t *quick_plan_to_json(const struct up_quick_plan *plan);
 bool quick_plan_from_json(const json_t *json, struct up_quick_plan *plan);
 

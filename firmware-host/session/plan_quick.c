@@ -5,7 +5,6 @@
 #include <limits.h>
 #include <string.h>
 
-#include "catalogue/taught.h"
 #include "internal.h"
 
 static const char *const basis_names[] = {
@@ -71,6 +70,14 @@ static bool step_from_json(const json_t *json, struct up_early_envelope *envelop
            times_from_json(json_object_get(json, "b"), envelope->b) &&
            times_from_json(json_object_get(json, "mean"), envelope->mean) &&
            times_from_json(json_object_get(json, "bound"), envelope->bound);
+}
+
+struct up_taught_bench taught_bench(const struct up_rig *rig) {
+    return (struct up_taught_bench){.id = rig->id,
+                                    .rig_sha256 = rig->sha256,
+                                    .read_after_s = rig->read_after_s,
+                                    .window_s = rig->window_s,
+                                    .simulated = rig->simulated};
 }
 
 /* ---- the whole ---- */

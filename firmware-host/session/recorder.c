@@ -3,7 +3,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "catalogue/taught.h"
 #include "internal.h"
 #include "text/json.h"
 #include "text/text.h"
@@ -365,8 +364,8 @@ static json_t *taught_by(const struct recorder *recorder, const struct up_proced
     const struct up_quick_progress *quick = up_procedure_quick(procedure);
     unsigned count = 0;
     const struct up_quick_taught *taught = up_procedure_taught(procedure, &count);
-    return count > 0 ? up_taught_to_json(recorder->settings->rig, taught, count,
-                                         quick != NULL ? quick->watch : NULL)
+    const struct up_taught_bench bench = taught_bench(recorder->settings->rig);
+    return count > 0 ? up_taught_to_json(&bench, taught, count, quick != NULL ? quick->watch : NULL)
                      : NULL;
 }
 

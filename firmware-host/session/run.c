@@ -5,7 +5,6 @@
 #include <time.h>
 
 #include "catalogue/kind.h"
-#include "catalogue/taught.h"
 #include "catalogue/verification.h"
 #include "internal.h"
 #include "text/style.h"
@@ -421,7 +420,8 @@ static void begin_results(struct up_session_results *results, const struct up_me
 static bool plan_quick(const struct up_session_settings *settings,
                        const struct queue_shared *queue_shared, struct up_quick_plan *quick,
                        struct up_failure *failure) {
-    quick->asks_aside = true;
+    quick->asks_aside =
+        queue_shared != NULL; /* a single one is weighed in full by another command */
     for (int step = 0; step < UP_QUICK_STEPS; step++) {
         struct up_early_watch none = {0};
         quick->watch[step] = queue_shared != NULL ? queue_shared->watch[step] : none;
@@ -429,7 +429,8 @@ static bool plan_quick(const struct up_session_settings *settings,
             quick->watch[step] = none;
         }
     }
-    return up_taught_learn(settings->catalogue, settings->rig, quick->envelope, failure);
+    const struct up_taught_bench bench = taught_bench(settings->rig);
+    return up_taught_learn(settings->catalogue, &bench, quick->envelope, failure);
 }
 
 bool session_measure(const struct up_session_settings *settings,

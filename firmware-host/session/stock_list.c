@@ -158,7 +158,8 @@ static bool read_grams(const struct list *list, enum column column, double *kg,
     if (cell[0] == '\0') {
         return true;
     }
-    snprintf(what, sizeof what, "%s: %.40s is no number of grams above 0", headers[column], cell);
+    snprintf(what, sizeof what, "%s: %.40s is not a number of grams above 0", headers[column],
+             cell);
     bool good = strlen(cell) < sizeof text && up_text_number(text, strlen(text), kg) && *kg > 0;
     *kg *= 1e-3;
     return good || wrong(list, failure, what);

@@ -314,6 +314,30 @@ static void a_full_weighing_teaches(void **state) {
     assert_int_equal(lifted, 2);
 }
 
+/* Whoever answers before it hangs again loses no more than that time. */
+static enum up_answer_word answer_before(struct hand_bench *b, const struct up_ask *ask) {
+    if (ask->action == UP_ACTION_SHAKE) {
+        b->off_until_s = b->now_s + 7;
+        b->off_level = EMPTY;
+    }
+    return hang(b, ask);
+}
+
+static void a_trace_counts_from_when_it_hangs_again(void **state) {
+    (void)state;
+    bench.plan.quick.on = false;
+    bench.act = answer_before;
+    item.gain_kg[0] = 1e-4;
+    weigh(0.3);
+    unsigned taughts = 0, shaken = 0;
+    const struct up_quick_taught *taught = up_procedure_taught(bench.procedure, &taughts);
+    for (unsigned i = 0; i < taughts; i++) {
+        shaken += taught[i].step == UP_QUICK_SHAKEN;
+        assert_true(fabs(taught[i].off_kg[0]) < 1e-3);
+    }
+    assert_int_equal(shaken, 2);
+}
+
 /* ---- early readings ---- */
 
 static void trust(double grams) {
@@ -570,6 +594,7 @@ int main(void) {
         TEST(at_most_has_no_half_width),
         TEST(it_is_asked_whether_to_put_it_aside),
         TEST(a_full_weighing_teaches),
+        TEST(a_trace_counts_from_when_it_hangs_again),
         TEST(a_reading_ends_when_enough_is_known),
         TEST(near_a_line_it_reads_to_the_end),
         TEST(the_mean_is_taken_off),

@@ -9,18 +9,15 @@
 
 enum { ITEMS = 6, TRACES = 3 };
 
-static struct up_rig rig;
+static struct up_taught_bench rig;
 
 static void begin_rig(void) {
-    memset(&rig, 0, sizeof rig);
-    snprintf(rig.id, sizeof rig.id, "bench");
-    snprintf(rig.sha256, sizeof rig.sha256, "%064d", 1);
-    rig.read_after_s = 20;
-    rig.window_s = 8;
+    rig = (struct up_taught_bench){
+        .id = "bench", .rig_sha256 = "its line and sensor", .read_after_s = 20, .window_s = 8};
 }
 
 /* Traces that settle from 10 g off, a little otherwise each. */
-static json_t *taught_of(const struct up_rig *of, const struct up_early_watch *watch) {
+static json_t *taught_of(const struct up_taught_bench *of, const struct up_early_watch *watch) {
     struct up_quick_taught taught[TRACES];
     for (int i = 0; i < TRACES; i++) {
         taught[i] = (struct up_quick_taught){.step = UP_QUICK_LIFTED, .step_kg = 0.3};
@@ -38,12 +35,12 @@ struct run_of {
 };
 
 static void add_run(struct up_catalogue *catalogue, const struct run_of *of,
-                    const struct up_rig *as, int item) {
+                    const struct up_taught_bench *as, int item) {
     char item_id[UP_ID_SIZE], subject[UP_ID_SIZE];
     snprintf(item_id, sizeof item_id, "%08d-0000-4000-8000-000000000000", item);
     json_t *content = json_pack(
         "{s:s, s:s, s:s, s:s, s:s, s:o}", "what", "measure", "version", "0", "item_id", item_id,
-        "rig_sha256", of->sha256 != NULL ? of->sha256 : as->sha256, "how_ended",
+        "rig_sha256", of->sha256 != NULL ? of->sha256 : as->rig_sha256, "how_ended",
         of->how_ended != NULL ? of->how_ended : "completed", "taught", taught_of(as, of->watch));
     if (of->queue != NULL) {
         json_object_set_new(content, "queue", json_pack("{s:s}", "id", of->queue));
@@ -69,7 +66,7 @@ static struct up_early_envelope learned(struct up_catalogue *catalogue) {
     return envelope[UP_QUICK_LIFTED];
 }
 
-static unsigned taught_by(const struct run_of *of, const struct up_rig *as) {
+static unsigned taught_by(const struct run_of *of, const struct up_taught_bench *as) {
     static int folder;
     char directory[16];
     snprintf(directory, sizeof directory, "c%d", folder++);
@@ -86,7 +83,7 @@ static unsigned taught_by(const struct run_of *of, const struct up_rig *as) {
 static void only_its_own_runs_teach_it(void **state) {
     (void)state;
     begin_rig();
-    struct up_rig other = rig, simulated = rig, narrow = rig;
+    struct up_taught_bench other = rig, simulated = rig, narrow = rig;
     other.read_after_s = 15;
     narrow.window_s = 6;
     simulated.simulated = true;
@@ -131,7 +128,7 @@ static void a_trace_that_is_none_teaches_nothing(void **state) {
     json_array_set_new(json_object_get(json_array_get(traces, 1), "off_kg"), 3, json_null());
     json_t *content =
         json_pack("{s:s, s:s, s:s, s:s, s:o}", "what", "measure", "item_id", "x", "rig_sha256",
-                  rig.sha256, "how_ended", "completed", "taught", taught);
+                  rig.rig_sha256, "how_ended", "completed", "taught", taught);
     assert_true(up_catalogue_add(catalogue, "run", NULL, "bench", content, NULL, NULL, NULL));
     json_decref(content);
     assert_int_equal(learned(catalogue).traces, 1);

@@ -103,13 +103,13 @@ shown = cli("kind", "list")
 learned_kinds = shown
 
 # ---- what is no part of it ----
-for words, said in ((["--trials", "3"], "no part of a quick weighing"), (["--mass-g", "900"], "together"),
+for words, said in ((["--trials", "3"], "does without it"), (["--mass-g", "900"], "together"),
                     (["--scan", "--item", "Heron fin"], "give only one")):
     events, status, errors = weigh("measure", "--quick", *(["--item", "Heron fin"] if "--scan" not in words else []),
                                    *words)
     assert status == 2 and said in errors and not events, (words, errors)
 events, status, errors = weigh("measure", "--mass-g", "900", "--u-mass-g", "1", "--item", "Heron fin")
-assert status == 2 and "goes with --quick" in errors, errors
+assert status == 2 and "needs --quick" in errors, errors
 
 # ---- a stock list; the power fails while the third item hangs ----
 near = truth_g("Coot fin")
@@ -174,10 +174,12 @@ events, status, errors = weigh("measure", "--quick", "--item", "Coot fin")
 aside = results(events)[-1]
 assert status == 3 and aside["put_aside"] == "near the line", aside
 asked = [e for e in events if e["event"] == "ask" and e["do"] == "confirm"]
-assert len(asked) == 1 and "Put it aside" in asked[0]["text"], asked
+assert not asked, asked # a single one is weighed in full by another command
 open(work + "/one.txt", "w").write("Coot fin\nPlover fin\n")
 events, status, errors = weigh("measure", "--quick", "--queue", work + "/one.txt", confirm="again")
 kinds = [r["is_quick"] for r in results(events)]
+asked = [e for e in events if e["event"] == "ask" and e["do"] == "confirm" and "Put it aside" in e["text"]]
+assert len(asked) == 1 and asked[0]["item"] == "Coot fin", asked
 assert kinds == [True, False, True], kinds
 lists = glob.glob(catalogue + "/queues/*-put-aside.txt")
 before = len(lists)

@@ -672,44 +672,8 @@ static void the_result_is_large_and_says_what_to_do(void **state) {
     assert_string_equal(words, "NEGATIVE -371 g"); /* no other water: the tank's own */
 }
 
-/* Of a quick weighing the class names the tank, its grams stand large below. */
-static void a_quick_result_names_the_tank(void **state) {
-    (void)state;
-    char words[40], sentence[600];
-    struct up_live_view view = third_trial();
-    view.asks = false;
-    view.finished = view.quick = true;
-    view.waters = 0;
-    view.results = 1;
-    results[0] =
-        (struct up_result){.water = {.name = "tank"},
-                           .pieces = 1,
-                           .answer = {.buoyancy_kg = {.value = -0.3}, .class = UP_CLASS_NEGATIVE},
-                           .question = {.tolerance_kg = 0.05},
-                           .quick = {.is = true, .at_most = true, .high_kg = -0.2893}};
-    results[1] = results[0]; /* of a water that was calculated: no big word */
-    results[1].answer.class = UP_CLASS_NEUTRAL;
-    up_live_result(results, 2, &view.style, words, sizeof words, sentence, sizeof sentence);
-    assert_string_equal(words, "TANK NEGATIVE");
-    assert_non_null(strstr(sentence, "Quick weighing, not the full one: this one piece"));
-    view.words = words;
-    view.sentence = sentence;
-    draw(&view, 80, 24, true);
-    assert_string_equal(row_text(13), " tank at most -289.3 g: negative");
-    for (int row = 0; row < 24; row++) {
-        assert_null(strstr(row_text(row), "-300"));
-    }
-    results[0].quick.at_most = false;
-    results[0].quick.aside = UP_ASIDE_NEAR;
-    results[0].answer.class = UP_CLASS_UNDECIDED;
-    up_live_result(results, 1, &view.style, words, sizeof words, sentence, sizeof sentence);
-    assert_string_equal(words, "PUT ASIDE");
-    assert_string_equal(sentence, "It needs the full weighing: too near the line at -50 g.");
-}
-
 int main(void) {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(a_quick_result_names_the_tank),
         cmocka_unit_test(everything_has_its_place_in_80x24),
         cmocka_unit_test(one_sign_for_all_grams),
         cmocka_unit_test(what_finds_no_place_is_counted),

@@ -115,7 +115,7 @@ static void a_row_that_cannot_be_is_refused(void **state) {
     }
     assert_list_refused(catalogue, "name,kind\nA,fin\nA,fin\n", "line 3: A is listed twice");
     assert_list_refused(catalogue, "name,kind\nA,\n", "line 2: A is not in the catalogue");
-    assert_list_refused(catalogue, "name,kind,mass g\nA,fin,-3\n", "no number of grams above 0");
+    assert_list_refused(catalogue, "name,kind,mass g\nA,fin,-3\n", "not a number of grams above 0");
     assert_list_refused(catalogue, "name,kind,mass g\nA,fin,0.2\n", "from 1 g to 100 kg");
     assert_list_refused(catalogue, "name,kind,pieces\nA,fin,3\n", "pieces: 1, or 2");
     assert_list_refused(catalogue, "stock number\n5\n", "several items have it");
