@@ -218,8 +218,8 @@ static void head_result(const struct up_live_view *view, struct up_canvas *canva
     char net[UP_SHOWN_SIZE], u[UP_SHOWN_SIZE];
     up_style_brief(&view->style, shown_g(result), net);
     if (result->quick.is && result->quick.at_most) {
-        live_format(canvas, place, UP_LIVE_STRONG, "%s: %s, at most %s", result->water.name,
-                    up_class_name(answer->class), net);
+        live_format(canvas, place, UP_LIVE_STRONG, "%s: %s,%s%s", result->water.name,
+                    up_class_name(answer->class), " at most ", net);
         return;
     }
     up_style_interval(&view->style, 1e3 * answer->expanded_u_kg, 1e3 * answer->stuck_air_kg, u);
