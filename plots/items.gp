@@ -35,7 +35,8 @@ filled(p) = p == 0 ? "" : p == -1 ? ", emptied of gas" : p == -2 ? ", pressure n
     sprintf(", as weighed at %g bar", p)
 at_depth(d) = d > 0 ? sprintf(", at %g m only", d) : "" # foam: pressed smaller below
 signed(b) = b < 0 ? sprintf("−%.1f", -b) : sprintf("+%.1f", b)
-shown(b, u, s) = signed(b) . (s < 0.05 ? sprintf(" ± %.1f g", u) : sprintf(" +%.1f −%.1f g", u, u + s))
+# At most: nothing shook it, so it has no lower end, and its bar goes on to the left.
+shown(b, u, s, m) = m == 1 ? "at most " . signed(b) . " g" : signed(b) . (s < 0.05 ? sprintf(" ± %.1f g", u) : sprintf(" +%.1f −%.1f g", u, u + s))
 
 row = items > 24 ? 58 : 72
 height = 396 + row * items
@@ -78,14 +79,14 @@ do for [ending in "svg png"] {
              fs solid 1 noborder lc rgb "#dedede", \
          "" using (start):1:(-$5 < start ? "«" : "") with labels left tc rgb "#606060", \
          "" using (edge):1:($5 > edge ? "»" : "") with labels right tc rgb "#606060", \
-         for [s = 1:3] "" using (s == $2 ? $3 : NaN):($1 + shift(s)):($3 - $4 - $11):($3 + $4) with xerrorbars \
+         for [s = 1:3] "" using (s == $2 ? $3 : NaN):($1 + shift(s)):($14 == 1 ? start : $3 - $4 - $11):($3 + $4) with xerrorbars \
              pt -1 lw 3 lc rgb colour[s], \
          for [s = 1:3] for [c = 0:3] \
              "" using ($3 * is($2, $6, s, c)):($1 + shift(s)) with points \
              pt shape[c + (s == 2 ? 5 : 1)] ps 2.2 lw 2.5 lc rgb colour[s], \
          for [s = 1:3] "" using (edge):($1 + shift(s)):(s == $2 ? water_word[s] : "") \
              with labels left offset char 1, 0 tc rgb colour[s], \
-         for [s = 1:3] "" using (edge):($1 + shift(s)):(s != $2 ? "" : valid(3) ? shown($3, $4, $11) : \
+         for [s = 1:3] "" using (edge):($1 + shift(s)):(s != $2 ? "" : valid(3) ? shown($3, $4, $11, $14) : \
              "not known") with labels right offset char 25, 0 tc rgb colour[s], \
          for [s = 1:3] "" using (edge):($1 + shift(s)):(s != $2 ? "" : class_word[$6 + 1] . \
              body_mark[$9 + 1] . ($10 == 1 ? " <" : "") . ($12 == 1 ? " *" : "") . \

@@ -132,7 +132,7 @@ bool measure_plan_check(const struct up_measure_plan *plan, struct up_failure *f
 static const double HANDLING_S = 20, TYPING_S = 10;
 
 /* On the simulated tank: a mask two or three times, a fin three or four, a boot up to six. */
-enum { SHAKES_USUAL = 4, SHAKES_OF_LEAD = 1 };
+enum { SHAKES_USUAL = 4, SHAKES_OF_LEAD = 1, SHAKES_QUICK = 1 };
 
 double up_measure_guess_s(const struct up_measure_plan *plan, double *trial_s) {
     const struct up_rig *rig = plan->rig;
@@ -146,8 +146,13 @@ double up_measure_guess_s(const struct up_measure_plan *plan, double *trial_s) {
     unsigned sides = 2 * plan->references + (plan->two_point_m != 0 ? 2 : 0) +
                      (plan->second_depth_m != 0 ? 3 : 0);
     unsigned trials = plan->analyses > 0 ? plan->analysis_at[0] : plan->trials;
-    int shakes = strcmp(plan->item.kind, "lead") == 0 ? SHAKES_OF_LEAD : SHAKES_USUAL;
+    int shakes = plan->quick.on                         ? SHAKES_QUICK
+                 : strcmp(plan->item.kind, "lead") == 0 ? SHAKES_OF_LEAD
+                                                        : SHAKES_USUAL;
     *trial_s = (2 + shakes) * reading_s; /* immersed, each shake, the hanger */
+    if (plan->quick.on) {                /* nothing is weighed dry, one immersion does */
+        return (plan->opening.known ? 0 : 2 * reading_s + HANDLING_S) + *trial_s;
+    }
     return before_s + sides * reading_s + trials * *trial_s;
 }
 

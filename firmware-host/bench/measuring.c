@@ -175,6 +175,11 @@ static const struct row rows[MEASURE_STEPS] = {
     /* A break spoils only the tare before the question. */
     [MEASURE_OUTLIER] = {{UP_ACTION_CONFIRM, .may_skip = true, .again = MEASURE_OUTLIER},
                          .answer = trial_outlier},
+    [MEASURE_ASIDE] = {{UP_ACTION_CONFIRM, .of_item = true, .may_skip = true, .again_answers = true,
+                        .how =
+                            "   Enter/short press: aside   a/long press: full weighing   q: stop",
+                        .again = MEASURE_ASIDE},
+                       .answer = quick_aside},
     [MEASURE_LEVEL] = {{UP_ACTION_HANG_LEVEL,
                         "Hang it level under water, all air out: the end in question (a blade's "
                         "tip) on the hanger under water, the other on a fixed line",
@@ -237,6 +242,7 @@ void measuring_fill_ask(const struct measuring *measuring, int step, struct up_a
         ask->item_name = record->reference[record->checks].reference.name;
         ask->item_id = record->reference[record->checks].reference.id;
     }
+    ask->how = row->how;
     ask->depth_m = row->action == UP_ACTION_LOWER_HANGER ? record->second_depth_m : 0;
     ask->distance_m = row->action == UP_ACTION_HANG_LEVEL ? record->two_point_m : 0;
     if (row->text == NULL) {

@@ -23,6 +23,7 @@ enum measuring_step {
     MEASURE_LIFT_OUT,
     MEASURE_TRIAL_DOUBTED, /* does a trial that cannot be so count? */
     MEASURE_OUTLIER,       /* does a trial that lies off the others stay? */
+    MEASURE_ASIDE,         /* a quick weighing ends near a line: put it aside? */
     MEASURE_LEVEL,         /* hung by two points */
     MEASURE_LEVEL_TARE,
     MEASURE_DEEP_TARE,
@@ -109,6 +110,9 @@ int trial_shaken(struct measuring *measuring, const struct up_indication *here);
 int trial_lifted_out(struct measuring *measuring, const struct up_indication *here);
 int trial_doubted(struct measuring *measuring, enum up_answer_word word);
 int trial_outlier(struct measuring *measuring, enum up_answer_word word);
+
+/* quick.c: is what lies near a line put aside, or weighed in full now? */
+int quick_aside(struct measuring *measuring, enum up_answer_word word);
 
 /* ballast.c: the bare hook, what the ballast weighs, and whether it holds what hangs. */
 int ballast_bare(struct measuring *measuring, const struct up_indication *here);

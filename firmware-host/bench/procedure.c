@@ -358,7 +358,7 @@ bool up_procedure_answer(struct up_procedure *procedure, unsigned id, enum up_an
         up_procedure_stop(procedure);
     } else if (procedure->doubt.open) {
         answer_doubt(procedure, word);
-    } else if (word == UP_ANSWER_AGAIN) {
+    } else if (word == UP_ANSWER_AGAIN && !step_of(procedure)->again_answers) {
         restart_step(procedure);
     } else if (word == UP_ANSWER_SKIP || !needs_reading(procedure, step_of(procedure))) {
         answer_step(procedure, word);

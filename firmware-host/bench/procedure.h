@@ -229,8 +229,11 @@ struct up_procedure_view up_procedure_view(const struct up_procedure *procedure)
 const struct up_measurement *up_procedure_measurement(const struct up_procedure *procedure);
 const struct up_loadings *up_procedure_loadings(const struct up_procedure *procedure);
 
-/* Of a quick weighing, while it goes on and after. */
+/* Of a quick weighing, while it goes on and after; NULL: it is none. */
 const struct up_quick_progress *up_procedure_quick(const struct up_procedure *procedure);
+/* The traces that went on to the full schedule, of a full weighing too: they teach later ones. */
+const struct up_quick_taught *up_procedure_taught(const struct up_procedure *procedure,
+                                                  unsigned *count);
 
 /* After UP_EVENT_FINISHED: the fit and the results of what was completed (measurement.h).
    UP_STATUS_UNABLE where a calibration was stopped early. */

@@ -2,6 +2,7 @@
 #include "quick.h"
 
 #include <math.h>
+#include <stdio.h>
 
 #include "measuring.h"
 #include "metrology/sequential.h"
@@ -55,8 +56,8 @@ void quick_begin(struct measuring *measuring) {
         .u_mass_kg = plan->u_mass_kg};
     measuring->air_done = true;
     progress->class = UP_CLASS_UNDECIDED;
-    progress->buoyancy_kg = (double)NAN;
     progress->taught = measuring->quick.taught;
+    progress->buoyancy_kg = progress->at_most_kg = (double)NAN;
     for (int step = 0; step < UP_QUICK_STEPS; step++) {
         progress->watch[step] = plan->watch[step];
     }
@@ -119,9 +120,18 @@ static unsigned look_number(const struct measuring *measuring, const struct up_t
     return trial->shakes == record->trial[0].shakes ? LOOK_OF_SECOND : 0;
 }
 
+/* A class is said once, while the item still hangs. */
 static void tell(struct measuring *measuring, enum up_class class, const struct up_result *result) {
-    measuring->quick.progress.class = class;
-    measuring->quick.progress.buoyancy_kg = result->answer.buoyancy_kg.value;
+    struct up_quick_progress *progress = &measuring->quick.progress;
+    bool most = result->quick.at_most;
+    if (class != UP_CLASS_UNDECIDED && class != progress->class) {
+        events_note(measuring->events, "%.100s in the tank: %s, %s%+.0f g",
+                    measuring->record.item.name, up_class_name(class), most ? "at most " : "",
+                    1e3 * (most ? result->quick.high_kg : result->answer.buoyancy_kg.value));
+    }
+    progress->class = class;
+    progress->buoyancy_kg = result->answer.buoyancy_kg.value;
+    progress->at_most_kg = most ? result->quick.high_kg : (double)NAN;
 }
 
 /* What follows a reading in the water: true where the class stands, as far as one can tell. */
@@ -166,6 +176,15 @@ int quick_shaken(struct measuring *measuring, const struct up_indication *here) 
     return of_use ? MEASURE_SHAKE : MEASURE_LIFT_OUT;
 }
 
+static int ask_aside(struct measuring *measuring, const struct up_result *result) {
+    double near_kg = copysign(result->question.tolerance_kg, result->answer.buoyancy_kg.value);
+    snprintf(measuring->question, sizeof measuring->question,
+             "Near the line at %+.0f g: it needs the full weighing. Put it aside, or weigh it in "
+             "full now?",
+             near_kg * 1e3);
+    return MEASURE_ASIDE;
+}
+
 /* The hanger was read empty: what stands now is stated. */
 int quick_lifted(struct measuring *measuring) {
     UP_FREED struct up_result *result = up_allocate(1, sizeof *result);
@@ -179,6 +198,13 @@ int quick_lifted(struct measuring *measuring) {
     tell(measuring, stated ? class : UP_CLASS_UNDECIDED, result);
     measuring->quick.progress.put_aside = !stated && !again;
     measuring->trials_done = !again;
+    return measuring->quick.progress.put_aside && measuring->plan.quick.asks_aside
+               ? ask_aside(measuring, result)
+               : STEP_ONWARDS;
+}
+
+int quick_aside(struct measuring *measuring, enum up_answer_word word) {
+    measuring->quick.progress.full_now = word == UP_ANSWER_AGAIN;
     return STEP_ONWARDS;
 }
 
@@ -271,7 +297,7 @@ bool quick_ends_reading(struct measuring *measuring, int step, double noise_floo
     size_t time = trace->times++;
     double slope = per_kg(measuring), step_size = step_kg(measuring, step, window->load);
     trace->load[time] = window->load;
-    if (trace->to_the_end || !is_trusted(measuring, kind)) {
+    if (!measuring->plan.quick.on || trace->to_the_end || !is_trusted(measuring, kind)) {
         return false;
     }
     if (contradicts(measuring, step, (double)NAN)) {
@@ -297,9 +323,14 @@ bool quick_ends_reading(struct measuring *measuring, int step, double noise_floo
 void quick_learn(struct measuring *measuring, int step, const struct up_plateau *full) {
     struct quick *quick = &measuring->quick;
     const struct quick_trace *trace = &quick->trace;
+    struct up_quick_rule *rule = &measuring->record.quick;
     int kind = step_of(step);
-    if (!measuring->plan.quick.on || kind == UP_QUICK_STEPS || trace->times != UP_EARLY_TIMES ||
-        full->early > 0 || full->late_s > 0) {
+    if (kind == UP_QUICK_STEPS) {
+        return;
+    }
+    rule->readings++;
+    rule->ended_early += full->early > 0;
+    if (trace->times != UP_EARLY_TIMES || full->early > 0 || full->late_s > 0) {
         return;
     }
     if (measuring->plan.quick.envelope[kind].basis != UP_EARLY_NONE) {

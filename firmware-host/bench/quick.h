@@ -23,6 +23,7 @@ struct up_quick_plan {
     struct up_early_watch watch[UP_QUICK_STEPS];       /* of this session so far */
     double mass_kg, u_mass_kg;                         /* dry, by another scale; 0: not told */
     unsigned long lot; /* which readings go on to the end; another one for each run */
+    bool asks_aside;   /* what lies near a line: is it put aside, or weighed in full now? */
 };
 
 /* A trace that went on to the full schedule. */
@@ -37,7 +38,8 @@ struct up_quick_taught {
 struct up_quick_progress {
     enum up_class class; /* as told last: provisional until the hanger was read empty */
     double buoyancy_kg;  /* NaN: nothing was read yet */
-    bool put_aside;
+    double at_most_kg;   /* all that is known of it; NaN: it has an interval, or none was read */
+    bool put_aside, full_now; /* near a line; and the operator will weigh it in full at once */
     struct up_early_watch watch[UP_QUICK_STEPS];
     const struct up_quick_taught *taught;
     unsigned taughts;
@@ -56,8 +58,8 @@ struct quick_trace {
 
 struct quick {
     struct quick_trace trace;
-    unsigned readings; /* so far, for the lot */
-    struct up_quick_taught taught[UP_QUICK_TAUGHT_MAX];
+    unsigned readings;                                  /* so far, for the lot */
+    struct up_quick_taught taught[UP_QUICK_TAUGHT_MAX]; /* by a full weighing too */
     struct up_quick_progress progress;
 };
 

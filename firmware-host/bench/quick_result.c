@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* From the trials of a quick weighing to results: u as in a full one, all else as bounds. */
 #include <math.h>
+#include <stdio.h>
+#include <string.h>
 
 #include "metrology/sequential.h"
 #include "quick.h"
@@ -107,16 +109,65 @@ static enum up_class class_of(const struct up_quick *quick, double tolerance_kg)
                : UP_CLASS_UNDECIDED;
 }
 
-/* The interval of a result reaches from b - expanded_u - stuck_air to b + expanded_u. */
+/* The interval of a result reaches from b - expanded_u - stuck_air to b + expanded_u; one without a
+   lower end has no half-width. The class has no probability: bounds have none. */
 static void fill_answer(struct up_result *result) {
     struct up_answer *answer = &result->answer;
     const struct up_quick *quick = &result->quick;
-    double b = answer->buoyancy_kg.value;
-    answer->expanded_u_kg = quick->high_kg - b;
-    answer->stuck_air_kg = quick->at_most ? 0 : fmax(b - quick->low_kg - answer->expanded_u_kg, 0);
+    double b = answer->buoyancy_kg.value, half_kg = quick->high_kg - b;
+    answer->expanded_u_kg = quick->at_most ? (double)NAN : half_kg;
+    answer->stuck_air_kg = quick->at_most ? (double)NAN : fmax(b - quick->low_kg - half_kg, 0);
     answer->class = class_of(quick, result->question.tolerance_kg);
+    answer->probability_positive = answer->probability_neutral = answer->probability_negative =
+        (double)NAN;
+    answer->guard_low_kg = answer->guard_high_kg = (double)NAN;
+    answer->draws = 0; /* u alone was taken from them */
+    answer->stable = false;
     result->has_model = true;
     result->trials_would_decide = false;
+}
+
+/* Why no class: with nothing in it, and with as many degrees of freedom as one likes, would there
+   be one? */
+static enum up_aside aside_of(const struct up_result *result, struct up_quantity b,
+                              double bound_one, double either_kg) {
+    const struct up_quick *quick = &result->quick;
+    struct up_quick other = *quick;
+    if (result->answer.class != UP_CLASS_UNDECIDED) {
+        return UP_ASIDE_NOT;
+    }
+    struct up_repeated_interval emptied = up_repeat_interval(b, bound_one, either_kg, either_kg);
+    other.class_low_kg = emptied.low;
+    other.class_high_kg = emptied.high;
+    if (class_of(&other, result->question.tolerance_kg) != UP_CLASS_UNDECIDED) {
+        return UP_ASIDE_AIR;
+    }
+    b.dof = (double)INFINITY;
+    struct up_repeated_interval known =
+        up_repeat_interval(b, bound_one, either_kg + quick->air_kg, either_kg);
+    other.class_low_kg = known.low;
+    other.class_high_kg = known.high;
+    return class_of(&other, result->question.tolerance_kg) != UP_CLASS_UNDECIDED ? UP_ASIDE_SCATTER
+                                                                                 : UP_ASIDE_NEAR;
+}
+
+static void tell_method(struct up_result *result) {
+    char *by = strstr(result->method, "; Monte Carlo");
+    if (by != NULL) {
+        snprintf(by, sizeof result->method - (size_t)(by - result->method),
+                 "; quick: looks by Pocock 1977, bounds added");
+    }
+}
+
+static void fill_history(const struct up_measurement *record, struct up_quick *quick) {
+    for (unsigned i = 0; i < record->trials; i++) {
+        quick->shakes += record->trial[i].shakes;
+    }
+    quick->immersions = record->trials;
+    quick->readings = record->quick.readings;
+    quick->ended_early = record->quick.ended_early;
+    quick->mass_kg = record->quick.mass_kg;
+    quick->u_mass_kg = record->quick.u_mass_kg;
 }
 
 /* What was computed as for a full weighing, less its term for the air, which is a bound here. */
@@ -132,6 +183,8 @@ static bool make_quick(const struct up_measurement *record, double shrink, enum 
         return false;
     }
     struct up_quantity b = result->answer.buoyancy_kg;
+    result->air_correction_kg = 0;
+    result->other_corrections_kg = b.value - result->trials_mean_kg;
     double air_kg = air == QUICK_AIR_NONE ? 0 : air_bound_kg(record, sd_counts);
     *quick = (struct up_quick){.is = true,
                                .at_most = isinf(air_kg),
@@ -152,6 +205,9 @@ static bool make_quick(const struct up_measurement *record, double shrink, enum 
     quick->class_low_kg = class.low;
     quick->class_high_kg = class.high;
     fill_answer(result);
+    fill_history(record, quick);
+    tell_method(result);
+    quick->aside = aside_of(result, b, record->quick.bound_one, either_kg);
     return true;
 }
 
@@ -177,6 +233,7 @@ static bool take_results(const struct up_measurement *given, double shrink, enum
     UP_FREED struct up_measurement *record = up_allocate(1, sizeof *record);
     *record = *given;
     record->under_way = true; /* more trials are another weighing */
+    record->draws = DRAWS;    /* u and dof are of first order */
     take_mass(record);
     bool good = up_measurement_results(record, result, results, failure);
     for (unsigned i = 0; good && i < *results; i++) {
@@ -198,6 +255,5 @@ bool quick_look(const struct up_measurement *record, double shrink, enum quick_a
     unsigned results;
     *analysis_at = *record;
     analysis_at->waters = 0;
-    analysis_at->draws = DRAWS; /* u and dof are of first order */
     return take_results(analysis_at, shrink, air, result, &results, NULL);
 }

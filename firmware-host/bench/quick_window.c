@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* The early readings of a quick weighing, from the samples that are held. */
+/* The early readings of a weighing, from the samples that are held: a quick one may end with one of
+   them, a full one only learns from them. */
 #include <math.h>
 
 #include "internal.h"
@@ -7,8 +8,7 @@
 double early_end_s(const struct up_procedure *procedure, double from_s) {
     const struct measuring *measuring = procedure->measuring;
     const struct quick_trace *trace = measuring != NULL ? &measuring->quick.trace : NULL;
-    if (trace == NULL || !measuring->plan.quick.on || trace->times >= UP_EARLY_TIMES ||
-        procedure->schedule.rest_s > 0) {
+    if (trace == NULL || trace->times >= UP_EARLY_TIMES || procedure->schedule.rest_s > 0) {
         return (double)NAN;
     }
     double end_s = up_early_time_s[trace->times] + UP_EARLY_WINDOW_S / 2;
@@ -43,9 +43,12 @@ bool early_window(struct up_procedure *procedure, struct up_plateau *window) {
     size_t stop = readings_first_from(&stream->readings, to_s);
     up_plateau_judge(stream->readings.at + first, stop - first, floor, 0, window);
     window->step_s = step_s;
+    bool away = is_away(procedure, window->load, floor);
+    if (away && procedure->measuring->quick.trace.times == 0) {
+        return false; /* answered before it hung again: it counts from then on */
+    }
     bool good = window->readings >= 5 && window->glitches <= window->readings &&
-                2 * window->unstable <= window->readings &&
-                !is_away(procedure, window->load, floor) &&
+                2 * window->unstable <= window->readings && !away &&
                 to_s < step_s + procedure->rig->read_after_s + procedure->rig->window_s / 2;
     if (!good) { /* neither this reading nor what it would teach */
         procedure->measuring->quick.trace.times = QUICK_NO_TRACE;

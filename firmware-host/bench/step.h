@@ -21,7 +21,9 @@ struct step {
     /* The name of the plateau that is read when it is done; NULL: answered by a word or a
        temperature, nothing is read. */
     const char *plateau;
+    const char *how; /* to answer, where that is unusual */
     bool may_skip;
+    bool again_answers;    /* "again" is an answer of its own, and repeats nothing */
     bool is_temperature;   /* answered with the water's temperature */
     bool is_exercise;      /* only exercises the cell: need not settle, is not typed */
     bool is_known_mass;    /* what hangs is known: a typed reading is compared with it */

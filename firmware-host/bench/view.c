@@ -23,6 +23,13 @@ const struct up_quick_progress *up_procedure_quick(const struct up_procedure *pr
     return measuring != NULL && measuring->plan.quick.on ? &measuring->quick.progress : NULL;
 }
 
+const struct up_quick_taught *up_procedure_taught(const struct up_procedure *procedure,
+                                                  unsigned *count) {
+    const struct measuring *measuring = procedure->measuring;
+    *count = measuring != NULL ? measuring->quick.progress.taughts : 0;
+    return measuring != NULL ? measuring->quick.taught : NULL;
+}
+
 bool up_procedure_results(const struct up_procedure *procedure, struct up_result *result,
                           unsigned *results, struct up_failure *failure) {
     *results = 0;

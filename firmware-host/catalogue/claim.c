@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "catalogue/claim.h"
 
+#include <math.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -63,11 +64,49 @@ void up_claim_whose(int pieces, char text[UP_CLAIM_SIZE]) {
     snprintf(text, UP_CLAIM_SIZE, "%s, not the model", of);
 }
 
-void up_claim_scope(int pieces, bool simulated, char text[UP_CLAIM_SCOPE_SIZE]) {
+void up_claim_scope(int pieces, bool simulated, bool quick, char text[UP_CLAIM_SCOPE_SIZE]) {
     char whose[UP_CLAIM_SIZE];
     up_claim_whose(pieces, whose);
-    snprintf(text, UP_CLAIM_SCOPE_SIZE, "%s%s; a weight check in the water decides",
-             simulated ? "simulated, no gear was weighed: " : "", whose);
+    snprintf(text, UP_CLAIM_SCOPE_SIZE, "%s%s%s; a weight check in the water decides",
+             simulated ? "simulated, no gear was weighed: " : "", quick ? UP_CLAIM_QUICK ": " : "",
+             whose);
+}
+
+void up_claim_aside(const struct up_result *result, char text[UP_CLAIM_ASIDE_SIZE]) {
+    double line_g = copysign(1e3 * result->question.tolerance_kg, result->answer.buoyancy_kg.value);
+    text[0] = '\0';
+    switch (result->quick.is ? result->quick.aside : UP_ASIDE_NOT) {
+    case UP_ASIDE_NEAR:
+        snprintf(text, UP_CLAIM_ASIDE_SIZE, "too near the line at %+.0f g", line_g);
+        break;
+    case UP_ASIDE_AIR:
+        snprintf(text, UP_CLAIM_ASIDE_SIZE,
+                 "air that may still be in it reaches over the line at %+.0f g", line_g);
+        break;
+    case UP_ASIDE_SCATTER:
+        snprintf(text, UP_CLAIM_ASIDE_SIZE,
+                 "its kind is new, and two immersions are not enough for the line at %+.0f g",
+                 line_g);
+        break;
+    case UP_ASIDE_NOT:
+    case UP_ASIDES:
+        break;
+    }
+}
+
+double up_claim_at_most_g(const struct up_result *result) {
+    return result->quick.is && result->quick.at_most ? result->quick.high_kg * 1e3 : (double)NAN;
+}
+
+bool up_claim_is_quick(const json_t *result) {
+    return json_is_true(json_object_get(result, "is_quick"));
+}
+
+bool up_claim_stays(struct up_claim_rank there, struct up_claim_rank comes) {
+    if (there.elsewhere != comes.elsewhere) {
+        return comes.elsewhere;
+    }
+    return !there.quick && comes.quick && there.pieces == comes.pieces;
 }
 
 bool up_claim_is_simulated(const json_t *result, const char *bench) {

@@ -18,14 +18,38 @@ void up_claim_pieces(int pieces, char text[UP_CLAIM_SIZE]);
 void up_claim_whose(int pieces, char text[UP_CLAIM_SIZE]);
 
 /* What must stand with every number of grams: "this one piece, not the model; a weight check in the
-   water decides"; before it, where no gear was weighed, that. */
-enum { UP_CLAIM_SCOPE_SIZE = 160 };
-void up_claim_scope(int pieces, bool simulated, char text[UP_CLAIM_SCOPE_SIZE]);
+   water decides"; before it, where no gear was weighed, that, and that it was weighed quickly. */
+enum { UP_CLAIM_SCOPE_SIZE = 200 };
+void up_claim_scope(int pieces, bool simulated, bool quick, char text[UP_CLAIM_SCOPE_SIZE]);
 /* The same below a table of many. */
 #define UP_CLAIM_WHOSE "Each number is of the piece or pair that was weighed, not of its model."
 #define UP_CLAIM_CHECK "A weight check in the water decides."
 
 #define UP_CLAIM_STUCK "the lower end allows for air that no shake frees"
+
+/* A quick weighing: why it states no class, as words behind the item's name ("too near the line at
+   +50 g"); empty where it does. And what it means. */
+enum { UP_CLAIM_ASIDE_SIZE = 120 };
+void up_claim_aside(const struct up_result *result, char text[UP_CLAIM_ASIDE_SIZE]);
+#define UP_CLAIM_QUICK       "quick weighing, not the full one"
+#define UP_CLAIM_PUT_ASIDE   "put aside: it needs the full weighing"
+#define UP_CLAIM_AT_MOST     "at most: it was not shaken, so air in it may lift it; it may sink more"
+#define UP_CLAIM_FULL_COUNTS "a later quick weighing stands beside it; this full one counts"
+
+/* What is known of a net: NaN where it has an interval, else that it is at most so much. */
+double up_claim_at_most_g(const struct up_result *result);
+
+/* Of a result's record. */
+bool up_claim_is_quick(const json_t *result);
+
+/* Of two results of one item in one water, which come oldest first: does the one that was there
+   stay? What was weighed here counts before what came from elsewhere, a full weighing before a
+   quick one of as many pieces; else the newer one. */
+struct up_claim_rank {
+    bool elsewhere, quick;
+    int pieces;
+};
+bool up_claim_stays(struct up_claim_rank there, struct up_claim_rank comes);
 
 /* Whether a result's record says so, or its bench is the simulated tank from before it did. */
 bool up_claim_is_simulated(const json_t *result, const char *bench);

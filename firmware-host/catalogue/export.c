@@ -95,7 +95,8 @@ static bool put_claim(FILE *stream, const struct up_record *record, const char *
     if (strcmp(key, "simulated") == 0) {
         fputs(simulated ? "true" : "false", stream);
     } else if (strcmp(key, "claim") == 0) {
-        up_claim_scope(up_claim_pieces_of(record->content), simulated, claim);
+        up_claim_scope(up_claim_pieces_of(record->content), simulated,
+                       up_claim_is_quick(record->content), claim);
         put_text(stream, claim);
     }
     return strcmp(key, "simulated") == 0 || strcmp(key, "claim") == 0;

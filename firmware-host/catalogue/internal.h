@@ -11,7 +11,7 @@
 
 enum {
     APPLICATION_ID = 0x75705442, /* "upTB" */
-    SCHEMA_VERSION = 7,
+    SCHEMA_VERSION = 8,
 };
 
 struct up_catalogue {

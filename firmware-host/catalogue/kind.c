@@ -191,6 +191,10 @@ static bool read_trial(const struct up_record *record, void *context) {
     if (record->elsewhere) { /* a bench learns from what it saw itself */
         return true;
     }
+    /* Quick weighings end where the class is clear, so their trials lean away from the lines. */
+    if (json_is_true(json_object_get(record->content, "is_quick"))) {
+        return true;
+    }
     if ((trial_data->only_bench != NULL && strcmp(trial_data->only_bench, record->bench) != 0) ||
         !parse_trial(record->content, &trial, &number)) {
         return true;

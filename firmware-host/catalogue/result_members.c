@@ -4,6 +4,7 @@
 
 #include "catalogue/claim.h"
 #include "internal.h"
+#include "metrology/sequential.h"
 
 /* ---- the budget: a term that is exactly nothing is left out ---- */
 
@@ -247,6 +248,82 @@ static json_t *depth_to_json(const void *from) {
     return members_to_json(result->has_gas ? gas_members : depth_members, result);
 }
 
+/* ---- a quick weighing: how it came about ---- */
+
+static json_t *at_most_to_json(const void *from) {
+    const struct up_quick *quick = &((const struct up_result *)from)->quick;
+    return quick->at_most ? up_json_number(quick->high_kg * 1e3) : json_null();
+}
+
+static const char *const asides[] = {[UP_ASIDE_NOT] = "",
+                                     [UP_ASIDE_NEAR] = "near the line",
+                                     [UP_ASIDE_AIR] = "air",
+                                     [UP_ASIDE_SCATTER] = "scatter not known",
+                                     [UP_ASIDES] = NULL};
+
+static json_t *aside_to_json(const void *from) {
+    return json_string(asides[((const struct up_result *)from)->quick.aside]);
+}
+
+static bool aside_from_json(const json_t *value, void *to) {
+    const char *text = json_string_value(value);
+    enum up_aside aside = UP_ASIDE_NOT;
+    while (text != NULL && aside < UP_ASIDES && strcmp(asides[aside], text) != 0) {
+        aside++;
+    }
+    ((struct up_result *)to)->quick.aside = aside < UP_ASIDES ? aside : UP_ASIDE_NOT;
+    return true;
+}
+
+#define MEMBERS_OF struct up_quick
+static const struct catalogue_member quick_members[] = {
+    INTEGER("immersions", immersions, 0, 0, "of the item"),
+    INTEGER("shakes", shakes, 0, 0, "of all immersions"),
+    INTEGER("readings", readings, 0, 0, "of the item and of the hanger after it"),
+    INTEGER("readings_ended_early", ended_early, 0, 0, "before the full schedule"),
+    INTEGER("look", analysis, UP_SEQUENTIAL_LOOKS_MAX, 0,
+            "the last of the looks set before at which a class may be stated"),
+    NUMBER("boundary_class", bound_one, UNIT_ONE, 0,
+           "of the class, in u_buoyancy_g, for its degrees of freedom and all looks together"),
+    NUMBER("boundary_interval", bound_two, UNIT_ONE, 0, "of the interval, the same"),
+    THOUSANDTHS("early_g", early_kg, UNIT_G, NOT_NEGATIVE,
+                "bound, either way: of readings that ended early"),
+    THOUSANDTHS("margin_g", margin_kg, UNIT_G, NOT_NEGATIVE,
+                "bound, either way: of bubbles, contact and edges that no reading shows"),
+    THOUSANDTHS("air_g", air_kg, UNIT_G, NOT_NEGATIVE,
+                "bound of the lift of air that may still be in it; null: any, it was not shaken"),
+    TRUTH("at_most", at_most, 0, "the interval has no lower end"),
+    THOUSANDTHS("low_g", low_kg, UNIT_G, 0, "lower end of the interval; null: there is none"),
+    THOUSANDTHS("high_g", high_kg, UNIT_G, 0, "its upper end"),
+    THOUSANDTHS("class_low_g", class_low_kg, UNIT_G, 0, "the same by the boundary of the class"),
+    THOUSANDTHS("class_high_g", class_high_kg, UNIT_G, 0, "its upper end"),
+    NUMBER_AS(IN_ABOVE_ZERO, "dry_mass_kg", mass_kg, UNIT_KG, ABOVE_ZERO,
+              "by another scale; null: none was given"),
+    NUMBER_AS(IN_ABOVE_ZERO, "u_dry_mass_kg", u_mass_kg, UNIT_KG, ABOVE_ZERO,
+              "its standard uncertainty"),
+    END};
+#undef MEMBERS_OF
+
+static json_t *quick_to_json(const void *from) {
+    const struct up_quick *quick = &((const struct up_result *)from)->quick;
+    return quick->is ? members_to_json(quick_members, quick) : NULL;
+}
+
+/* What is infinite is null, which JSON needs. */
+static bool quick_from_json(const json_t *value, void *to) {
+    struct up_quick *quick = &((struct up_result *)to)->quick;
+    bool is = quick->is;
+    enum up_aside aside = quick->aside;
+    bool good = members_from_json(quick_members, value, quick);
+    quick->is = is;
+    quick->aside = aside;
+    if (quick->at_most) {
+        quick->air_kg = (double)INFINITY;
+        quick->low_kg = quick->class_low_kg = -(double)INFINITY;
+    }
+    return good;
+}
+
 /* ---- members in words of their own ---- */
 
 static json_t *basis_to_json(const void *from) {
@@ -262,7 +339,7 @@ static bool basis_from_json(const json_t *value, void *to) {
 static json_t *claim_to_json(const void *from) {
     const struct up_result *result = from;
     char claim[UP_CLAIM_SCOPE_SIZE];
-    up_claim_scope(result->pieces, result->simulated, claim);
+    up_claim_scope(result->pieces, result->simulated, result->quick.is, claim);
     return json_string(claim);
 }
 
@@ -294,8 +371,9 @@ static bool more_trials_from_json(const json_t *value, void *to) {
 }
 
 static json_t *interval_by_to_json(const void *from) {
-    (void)from;
-    return json_string("Monte Carlo");
+    return json_string(((const struct up_result *)from)->quick.is
+                           ? "repeated confidence interval, bounds added"
+                           : "Monte Carlo");
 }
 
 enum up_class up_class_of(const char *word) {
@@ -316,6 +394,7 @@ static const struct catalogue_nested terms = {.members = term_members, .most = 2
 static const struct catalogue_nested model = {.members = model_members};
 static const struct catalogue_nested moment = {.members = moment_members};
 static const struct catalogue_nested depth = {.members = gas_members};
+static const struct catalogue_nested quick_object = {.members = quick_members};
 static const struct catalogue_nested checks = {.members = check_members,
                                                .most = UP_REFERENCES_MAX,
                                                .stride = sizeof(struct up_reference_check),
@@ -404,6 +483,14 @@ const struct catalogue_member catalogue_result_members[] = {
     THOUSANDTHS("stuck_air_g", answer.stuck_air_kg, UNIT_G, LATER | NOT_NEGATIVE,
                 "the net may be lower by up to this beyond the interval: air that no shake frees; "
                 "null: not looked at"),
+    TRUTH("is_quick", quick.is, LATER, "a quick weighing, not the full one"),
+    {OWN("at_most_g", MEMBER_NUMBER, LATER, at_most_to_json, NULL,
+         "all that is known of the net: at most this; buoyancy_g is then as it hung, unshaken"),
+     .unit = UNIT_G},
+    {OWN("put_aside", MEMBER_TEXT, LATER, aside_to_json, aside_from_json,
+         "for the full weighing, and why: near the line, air, or scatter not known; empty: it was "
+         "not"),
+     .words = asides},
     {OWN("confidence_at_look", MEMBER_NUMBER, LATER | JSON_ONLY, confidence_at_analysis_to_json,
          NULL, "what a class had to reach, so that all looks together keep the confidence"),
      .unit = UNIT_PROBABILITY},
@@ -439,6 +526,9 @@ const struct catalogue_member catalogue_result_members[] = {
      .nested = &moment},
     {OWN("second_depth", MEMBER_OBJECT, LATER, depth_to_json, NULL, "weighed again, deeper"),
      .nested = &depth},
+    {OWN("quick", MEMBER_OBJECT, LATER, quick_to_json, quick_from_json,
+         "how a quick weighing came about"),
+     .nested = &quick_object},
     {OWN("budget", MEMBER_LIST, LATER, budget_to_json, NULL, "the uncertain inputs"),
      .nested = &terms},
     {OWN("model", MEMBER_OBJECT, LATER, model_to_json, NULL, "what it was computed with"),

@@ -62,6 +62,7 @@ const struct catalogue_member catalogue_trial_members[] = {
     BENCH_SEQUENCE,
     TRUTH("shakes_set", shakes_set, LATER,
           "as many shakes as the first trial needed; false: until nothing more came out"),
+    TRUTH_ALONE("is_quick", LATER, "of a quick weighing, from which no kind is learned"),
     {OWN("gain_counts", MEMBER_LIST, LATER, gains_to_json, NULL,
          "heavier after each shake, by this"),
      .nested = &counts},
@@ -79,6 +80,24 @@ json_t *up_trial_to_json(const struct up_trial *trial, double counts_per_kg) {
 }
 
 /* ---- runs ---- */
+
+static const struct catalogue_nested steps_rejected = {.unit = UNIT_ONE, .most = 3};
+static const struct catalogue_nested grams_off = {.unit = UNIT_KG, .most = 64};
+static const struct catalogue_member trace_members[] = {
+    TEXT_ALONE("step", 0, "immersed, shaken or lifted"),
+    NUMBER_ALONE("step_kg", UNIT_KG, 0, "of the load"),
+    LIST_ALONE("off_kg", grams_off, 0, "early readings less the one at the full schedule"), END};
+static const struct catalogue_nested traces = {.members = trace_members, .most = 64};
+static const struct catalogue_member taught_members[] = {
+    TRUTH_ALONE("simulated", 0, "on a simulated bench"),
+    NUMBER_ALONE("read_after_s", UNIT_S, 0, "schedule of the full readings"),
+    NUMBER_ALONE("window_s", UNIT_S, 0, "its windows"),
+    LIST_ALONE(
+        "rejected", steps_rejected, 0,
+        "steps whose learned bounds the session contradicted: 1 immersed, 2 shaken, 3 lifted"),
+    LIST_ALONE("traces", traces, 0, "of readings that reached the full schedule"),
+    END};
+static const struct catalogue_nested taught = {.members = taught_members};
 
 #define MEMBERS_OF struct up_run_begin
 const struct catalogue_member catalogue_run_members[] = {
@@ -98,6 +117,10 @@ const struct catalogue_member catalogue_run_members[] = {
     INTEGER_ALONE("results", 0, LATER, "that were stored"),
     INTEGER_ALONE("trials_before", 0, LATER | JSON_ONLY, "of the runs that it continues"),
     LIST_ALONE("plateaus", plateaus, LATER, "that belong to no trial"),
+    TRUTH_ALONE("is_quick", LATER, "a quick weighing"),
+    {ROW("taught", MEMBER_OBJECT, IN_NO_STRUCT, LATER | JSON_ONLY,
+         "what its readings teach later quick weighings on this bench"),
+     .nested = &taught},
     END};
 #undef MEMBERS_OF
 

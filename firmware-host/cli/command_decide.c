@@ -4,6 +4,7 @@
 #include <string.h>
 #include <strings.h>
 
+#include "catalogue/claim.h"
 #include "cli.h"
 #include "text/text.h"
 
@@ -79,7 +80,7 @@ static struct stored *find_stored(const struct judging *judging, const char *ite
     return place != NULL ? &judging->stored[json_integer_value(place)] : NULL;
 }
 
-/* Oldest first: a later one takes the place. */
+/* Oldest first: a later one takes the place, but no quick one that of a full one. */
 static bool take_result(const struct up_record *record, void *context) {
     struct judging *judging = context;
     struct up_result result;
@@ -92,6 +93,11 @@ static bool take_result(const struct up_record *record, void *context) {
         judging->stored =
             up_reallocate(judging->stored, judging->results + 1, sizeof *judging->stored);
         stored = &judging->stored[judging->results++];
+    } else if (up_claim_stays(
+                   (struct up_claim_rank){.quick = stored->result.quick.is,
+                                          .pieces = stored->result.pieces},
+                   (struct up_claim_rank){.quick = result.quick.is, .pieces = result.pieces})) {
+        return true;
     }
     stored->result = result;
     memcpy(stored->id, record->subject, sizeof stored->id);
@@ -147,6 +153,11 @@ static void judge_stored(struct judging *judging, const struct up_item *item,
         line->why_not = UP_CLAIM_WITHDRAWN;
         return;
     }
+    if (stored->result.quick.is) {
+        line->why_not = "a quick weighing ends by the line that was asked for: weigh it in full to "
+                        "judge it by another one";
+        return;
+    }
     if (!stored->result.has_model) {
         line->why_not = "from before the model was kept; `upthrust measure --replay RUN --store` "
                         "computes it again";
@@ -195,7 +206,9 @@ static bool judge_water(struct judging *judging, const struct up_item *item,
     struct up_water_density density;
     struct line *line = add_line(judging, item, water->name);
     line->is_new = line->changed = true;
-    line->why_not = tank == NULL              ? "not measured here"
+    line->why_not = tank == NULL            ? "not measured here"
+                    : tank->result.quick.is ? "a quick weighing: only what it stored holds; weigh "
+                                              "it in full"
                     : !tank->result.has_model ? "from before the model was kept"
                     : tank->result.compressible || item->compressible
                         ? "it holds gas or may: only the tank's result holds"

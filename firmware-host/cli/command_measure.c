@@ -9,7 +9,12 @@
 const struct option_text options_measure[] = {
     OPTION_RIG,
     {"item", "NAME_OR_ID", "what is weighed; `item add` registers it"},
-    {"queue", "FILE", "one item after the other, from a list: one name or id per line"},
+    {"queue", "FILE",
+     "one item after the other: a list of names, one per line, or a stock list as CSV"},
+    {"scan", NULL, "each item as its barcode or name is typed: a queue without a list"},
+    {"quick", NULL, "as short as the class in the tank allows; what lies near a line is put aside"},
+    {"mass-g", "M", "with --quick: its dry mass by another scale, so that other waters follow"},
+    {"u-mass-g", "U", "the standard uncertainty of that mass"},
     {"trials", "N[,N...]",
      "times it is immersed (default: the rig's); 4,6,8: as soon as all is decided"},
     {"water", "NAME[,KEY=X...]",
@@ -34,6 +39,9 @@ const struct option_text options_measure[] = {
     OPTION_JSON,
     OPTION_END};
 
+/* Lighter ones hardly displace water; heavier ones nobody hangs. */
+static const double MASS_LEAST_G = 1, MASS_MOST_G = 100000, U_MASS_LEAST_G = 0.001;
+
 void print_results(const struct up_session_results *results, struct up_catalogue *catalogue,
                    const struct up_style *style) {
     const struct up_item *item = &results->item;
@@ -45,7 +53,8 @@ void print_results(const struct up_session_results *results, struct up_catalogue
     printf(" (%s)", pieces);
     if (large) {
         fputs(" in ", stdout);
-        up_text_put(stdout, result[results->results > 1 ? 1 : 0].water.name, 0, style->isolate);
+        unsigned first = results->results > 1 && !result[0].quick.is ? 1 : 0;
+        up_text_put(stdout, result[first].water.name, 0, style->isolate);
         puts(":");
         up_operator_print_large(result, results->results, style, stdout);
     } else {
@@ -58,7 +67,8 @@ void print_results(const struct up_session_results *results, struct up_catalogue
         printf("  no other water is calculated: %s\n",
                item->compressible
                    ? "the item holds gas or may, and its volume is that at the tank's depth"
-                   : "it was not weighed dry in air, so its volume is not known");
+               : result[0].quick.is ? "no dry mass was given"
+                                    : "it was not weighed dry in air, so its volume is not known");
     }
     UP_FREED char *name = quoted(item->name);
     UP_FREED char *what = up_text_format("show %s", name);
@@ -123,15 +133,59 @@ static bool read_references(struct call *call, const struct session_options *opt
     return true;
 }
 
+/* What is no part of a quick weighing would be passed over. */
+static bool check_quick(struct call *call, bool quick) {
+    static const char *const only_full[] = {"trials",      "body",  "second-depth-m",
+                                            "two-point-m", "typed", NULL};
+    static const char *const only_quick[] = {"mass-g", "u-mass-g", NULL};
+    const char *const *of_other = quick ? only_full : only_quick;
+    for (; *of_other != NULL; of_other++) {
+        if (option_given(call, *of_other)) {
+            return quick
+                       ? refuse(call,
+                                "--%s and --quick: a quick weighing does without it; leave out one",
+                                *of_other)
+                       : refuse(call,
+                                "--%s needs --quick: a full weighing hangs the item dry itself",
+                                *of_other);
+        }
+    }
+    return true;
+}
+
+static bool read_quick(struct call *call, struct up_measure_plan *plan) {
+    double mass_g = 0, u_mass_g = 0;
+    bool mass = option_given(call, "mass-g"), u = option_given(call, "u-mass-g");
+    plan->quick = (struct up_quick_plan){.on = option_given(call, "quick")};
+    if (!option_number(call, "mass-g", MASS_LEAST_G, MASS_MOST_G, &mass_g) ||
+        !option_number(call, "u-mass-g", U_MASS_LEAST_G, MASS_MOST_G, &u_mass_g)) {
+        return false;
+    }
+    if (mass != u) {
+        return refuse(call, "give --mass-g and --u-mass-g together: the volume is as uncertain as "
+                            "the mass");
+    }
+    if (mass && (option_given(call, "queue") || option_given(call, "scan"))) {
+        return refuse(call, "--mass-g is of one item: give the list a column for the mass");
+    }
+    plan->quick.mass_kg = mass_g * 1e-3;
+    plan->quick.u_mass_kg = u_mass_g * 1e-3;
+    return true;
+}
+
 bool read_measure(struct call *call, const struct session_options *options,
                   struct up_measure_plan *plan) {
     plan->confidence = 0.95;
+    if (!read_quick(call, plan)) {
+        return false;
+    }
     if (!read_trials(call, options->rig.trials, plan) ||
         !option_number(call, "confidence", 0.5, 0.9999, &plan->confidence) ||
         !option_number(call, "second-depth-m", 0.05, 60, &plan->second_depth_m) ||
         !option_number(call, "two-point-m", 0.05, 5, &plan->two_point_m)) {
         return false;
     }
+    plan->trials = plan->quick.on ? 2 : plan->trials; /* at most */
     return read_references(call, options, plan);
 }
 
@@ -204,9 +258,10 @@ static bool replay(struct call *call) {
 
 static bool resume(struct call *call, struct session_options *options,
                    struct up_session_results *results) {
-    static const char *const planned[] = {
-        "trials",         "water",       "confidence",   "body", "air-temp-c", "typed",
-        "second-depth-m", "two-point-m", "pressure-bar", "gas",  NULL};
+    static const char *const planned[] = {"trials",       "water", "confidence",     "body",
+                                          "air-temp-c",   "typed", "second-depth-m", "two-point-m",
+                                          "pressure-bar", "gas",   "quick",          "mass-g",
+                                          "u-mass-g",     NULL};
     const char *name = option_value(call, "item");
     struct up_item item;
     return open_session(call, true, options) && read_resume(call, planned, options) &&
@@ -232,7 +287,10 @@ bool command_measure(struct call *call) {
     if (option_given(call, "replay")) {
         return replay(call);
     }
-    if (option_given(call, "queue")) {
+    if (!check_quick(call, option_given(call, "quick"))) {
+        return false;
+    }
+    if (option_given(call, "queue") || option_given(call, "scan")) {
         return measure_queue(call);
     }
     struct session_options options = {0};

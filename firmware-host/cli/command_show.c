@@ -44,7 +44,7 @@ bool command_show(struct call *call) {
 static json_t *result_to_json(const struct up_row *row) {
     static const char *const words[] = {"inside", "unchecked", "outside"};
     char claim[UP_CLAIM_SCOPE_SIZE];
-    up_claim_scope(row->pieces, row->simulated, claim);
+    up_claim_scope(row->pieces, row->simulated, row->quick, claim);
     json_t *json = json_pack(
         "{s:s, s:s, s:s, s:b, s:s, s:b, s:o, s:o, s:o, s:o, s:i, s:b, s:s, s:s}", "water",
         row->water, "basis", row->measured ? "measured" : "calculated", "class", row->class,
@@ -53,6 +53,10 @@ static json_t *result_to_json(const struct up_row *row) {
         up_json_number(row->expanded_u_g), "stuck_air_g", up_json_number(row->stuck_air_g),
         "tolerance_g", up_json_number(row->tolerance_g), "pieces", row->pieces, "simulated",
         row->simulated, "claim", claim, "made_utc", row->made_utc);
+    json_object_update_new(json,
+                           json_pack("{s:b, s:o, s:s, s:b}", "is_quick", row->quick, "at_most_g",
+                                     up_json_number(row->at_most ? row->at_most_g : (double)NAN),
+                                     "put_aside", row->aside, "quick_beside", row->quick_beside));
     if (row->filling[0] != '\0') {
         json_object_set_new(json, "filling", up_json_text(row->filling));
     }

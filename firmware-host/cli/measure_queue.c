@@ -3,6 +3,8 @@
 #include <stdlib.h>
 #include <unistd.h>
 
+#include "measure_afternoon.h"
+#include "session/stock_list.h"
 #include "session_options.h"
 #include "text/json.h"
 #include "text/text.h"
@@ -13,6 +15,7 @@ struct whole_queue {
     struct up_queue queue;
     struct up_style style;
     json_t *list; /* all results, for one document */
+    const struct call *call;
     bool begun, undecided;
 };
 
@@ -46,6 +49,96 @@ static void show_one(void *context, const struct up_session_results *results) {
     whole->undecided = whole->undecided || up_session_status(results) == UP_STATUS_UNDECIDED;
 }
 
+/* ---- barcodes ---- */
+
+/* As a barcode reader or a person types it; a program's line is {"item": TEXT}. An empty line and
+   the end of the input end it. */
+static bool read_scan(const struct whole_queue *whole, char *text, size_t size) {
+    bool json = whole->options.settings.operator_kind == UP_OPERATOR_JSON;
+    static const char what[] = "next item: scan or type its stock number, name or id; Enter alone "
+                               "ends it";
+    if (json) {
+        puts("{\"event\":\"scan\",\"text\":\"next item: {\\\"item\\\":\\\"...\\\"}; an empty "
+             "line ends it\"}");
+        fflush(stdout);
+    } else {
+        fprintf(stderr, "\n>> %s\n", what);
+    }
+    if (!up_operator_read_line(STDIN_FILENO, &signalled, text, size) || text[0] == '\0') {
+        return false;
+    }
+    if (json) {
+        json_auto_t *line = json_loads(text, 0, NULL);
+        const char *item = json_string_value(json_object_get(line, "item"));
+        snprintf(text, size, "%s", item != NULL ? item : "");
+    }
+    return text[0] != '\0';
+}
+
+static void refuse_scan(const struct whole_queue *whole, const char *why) {
+    if (whole->options.settings.operator_kind == UP_OPERATOR_JSON) {
+        json_auto_t *json = json_pack("{s:s, s:o}", "event", "refused", "text", up_json_text(why));
+        up_json_write(json, stdout, JSON_COMPACT);
+        putchar('\n');
+        return;
+    }
+    UP_FREED char *shown = up_text_for_terminal(why);
+    fprintf(stderr, "?? %s\n", shown);
+}
+
+static bool scan_next(void *context, struct up_item *item) {
+    const struct whole_queue *whole = context;
+    char text[UP_NAME_SIZE];
+    while (read_scan(whole, text, sizeof text)) {
+        struct up_failure why;
+        if (up_stock_find(whole->options.catalogue, text, item, &why)) {
+            return true;
+        }
+        refuse_scan(whole, why.text);
+    }
+    return false;
+}
+
+/* ---- the end ---- */
+
+static void tell_files(const struct whole_queue *whole, const char *csv, const char *aside) {
+    up_text_print(stderr, "note: the table is %s\n", csv);
+    if (aside != NULL) {
+        UP_FREED char *list = quoted(aside);
+        UP_FREED char *rig = quoted(option_value(whole->call, "rig"));
+        UP_FREED char *what = up_text_format("measure --rig %s --queue %s", rig, list);
+        UP_FREED char *command = command_on(whole->options.catalogue, what);
+        up_text_print(stderr, "note: to weigh in full what was put aside: `%s`\n", command);
+    }
+}
+
+static void show_afternoon(struct whole_queue *whole) {
+    struct up_failure failure;
+    char *csv = NULL, *aside = NULL;
+    if (!whole->begun || !whole->plan.quick.on) {
+        return;
+    }
+    struct afternoon *afternoon =
+        afternoon_load(whole->options.catalogue, whole->queue.id, &failure);
+    if (afternoon != NULL && afternoon_is_empty(afternoon)) {
+        afternoon_free(afternoon);
+        return;
+    }
+    if (afternoon != NULL && !whole->options.json_document &&
+        whole->options.settings.operator_kind != UP_OPERATOR_JSON) {
+        afternoon_print(afternoon, &whole->style, stdout);
+        fflush(stdout);
+    }
+    if (afternoon != NULL && afternoon_write(afternoon, &csv, &aside, &failure)) {
+        tell_files(whole, csv, aside);
+    } else {
+        up_text_print(stderr, "note: stored, but not written as a table: %s\n", failure.text);
+    }
+    afternoon_free(afternoon);
+    free(csv);
+    free(aside);
+}
+
 static void note_remaining(const struct call *call, const struct whole_queue *whole) {
     unsigned remaining = up_queue_remaining(&whole->queue);
     if (whole->begun && remaining > 0) {
@@ -61,6 +154,7 @@ static void end_queue(struct call *call, struct whole_queue *whole) {
         print_json(json_pack("{s:s, s:O}", "schema", "upthrust-results-1", "results", whole->list));
     }
     note_remaining(call, whole);
+    show_afternoon(whole);
     json_decref(whole->list);
     close_session(&whole->options, NULL);
     free(whole);
@@ -87,23 +181,53 @@ static bool check_items(struct call *call, struct whole_queue *whole) {
     return true;
 }
 
+static bool check_source(struct call *call) {
+    bool scans = option_given(call, "scan");
+    if (option_given(call, "item")) {
+        return refuse(call, "--item and --%s: give only one of them", scans ? "scan" : "queue");
+    }
+    if (scans && option_given(call, "queue")) {
+        return refuse(call, "--scan and --queue: give only one; a list names its items itself");
+    }
+    return !(scans && option_given(call, "resume")) ||
+           refuse(call, "--scan has no list to continue: scan what is left, or continue one run "
+                        "with `measure --resume`");
+}
+
+static bool open_queue(struct call *call, struct whole_queue *whole) {
+    if (option_given(call, "scan")) {
+        up_queue_begin_scanning(&whole->queue);
+        return true;
+    }
+    return up_queue_open(&whole->queue, whole->options.catalogue, option_value(call, "queue"),
+                         option_given(call, "resume") ? whole->options.rig.id : NULL,
+                         call->failure);
+}
+
+static bool register_items(struct call *call, struct whole_queue *whole) {
+    unsigned added = 0;
+    bool good = up_stock_register(&whole->queue, whole->options.catalogue, &added, call->failure);
+    if (good && added > 0) {
+        fprintf(stderr, "note: %u item%s of the list added to the catalogue\n", added,
+                up_text_plural(added));
+    }
+    return good;
+}
+
 bool measure_queue(struct call *call) {
     struct whole_queue *whole = up_allocate(1, sizeof *whole);
     struct up_water water[UP_WATERS_MAX];
-    const struct up_queue_caller caller = {whole, show_place, show_one};
-    bool good =
-        check_words(call) &&
-        (!option_given(call, "item") ||
-         refuse(call, "--item and --queue: give only one; the list names the items")) &&
-        style_asked(call, &whole->style) && waters_asked(call, water, &whole->plan.waters) &&
-        open_session(call, true, &whole->options) && read_conditions(call, &whole->options) &&
-        read_measure(call, &whole->options, &whole->plan) &&
-        up_queue_open(&whole->queue, whole->options.catalogue, option_value(call, "queue"),
-                      option_given(call, "resume") ? whole->options.rig.id : NULL, call->failure) &&
-        check_items(call, whole);
+    const struct up_queue_caller caller = {whole, show_place, show_one, scan_next};
+    whole->call = call;
+    bool good = check_words(call) && check_source(call) && style_asked(call, &whole->style) &&
+                waters_asked(call, water, &whole->plan.waters) &&
+                open_session(call, true, &whole->options) &&
+                read_conditions(call, &whole->options) &&
+                read_measure(call, &whole->options, &whole->plan) && open_queue(call, whole) &&
+                check_items(call, whole) && register_items(call, whole);
     whole->list = json_array();
     whole->plan.water = water;
-    if (good && up_queue_remaining(&whole->queue) == 0) {
+    if (good && whole->queue.scans == NULL && up_queue_remaining(&whole->queue) == 0) {
         fprintf(stderr, "note: all %u items of the list are done\n", whole->queue.count);
     }
     whole->begun = good;

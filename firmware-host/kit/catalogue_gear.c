@@ -9,6 +9,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "catalogue/claim.h"
 #include "catalogue/records.h"
 #include "catalogue/verification.h"
 #include "kit/internal.h"
@@ -56,14 +57,25 @@ static struct kit_gear *gear_of(const struct kit_file *file, const char *item_id
     return NULL;
 }
 
+/* One that is calculated does not stand in the way of one that is measured. */
+static bool stays(const struct kit_gear *gear, const struct up_record *record) {
+    bool measured = strcmp(up_record_text(record->content, "water"), "tank") == 0;
+    struct up_claim_rank there = {gear->elsewhere, gear->result->quick.is, gear->result->pieces};
+    struct up_claim_rank comes = {record->elsewhere, up_claim_is_quick(record->content),
+                                  up_claim_pieces_of(record->content)};
+    there.quick = there.quick || (measured && !gear->result->measured);
+    return up_claim_stays(there, comes);
+}
+
 /* Records come oldest first: the newest measurement in a tank stays; one of elsewhere only where
-   none was made here, a calculated one only where none was measured. */
+   none was made here, a quick one only where there is no full one, a calculated one only where none
+   was measured. */
 static bool take_result(const struct up_record *record, void *context) {
     const struct taking *taking = context;
     struct kit_gear *gear = gear_of(taking->file, up_record_text(record->content, "item_id"));
     bool tank = strcmp(up_record_text(record->content, "water"), "tank") == 0;
-    if (gear == NULL || (gear->result != NULL && ((record->elsewhere && !gear->elsewhere) ||
-                                                  (!tank && gear->result->measured)))) {
+    if (gear == NULL ||
+        (gear->result != NULL && ((!tank && gear->result->measured) || stays(gear, record)))) {
         return true;
     }
     gear->result = gear->result != NULL ? gear->result : up_allocate(1, sizeof *gear->result);
@@ -107,6 +119,7 @@ static const char *doubt_of(const struct kit_file *file, const struct place *pla
         {gear->contested || gear->result_contested, "contested",
          "another catalogue has other content under its id (`upthrust check-catalogue`)"},
         {gear->elsewhere, "elsewhere", "its result came from elsewhere; weigh it here"},
+        {gear->result->quick.is, "quick", "it was weighed quickly; weigh it in full"},
         {!gear->result->measured, "calculated", "its result was calculated; weigh it"},
         {gear->result->simulated, "simulated", "it is invented gear of a simulated bench"},
         {gear->result->answer.class == UP_CLASS_UNDECIDED, "undecided",
@@ -153,7 +166,9 @@ static double worn_of(const struct kit_file *file, const struct place *place,
 /* So often worn, each like the one that was weighed. */
 static void set_part(const struct kit_gear *gear, double count, struct up_part *part) {
     const struct up_answer *answer = &gear->result->answer;
-    double u_kg = count * answer->buoyancy_kg.u;
+    /* Of a quick weighing u holds no bounds: its interval does, in 1.96 of them. */
+    bool quick = gear->result->quick.is;
+    double u_kg = count * (quick ? answer->expanded_u_kg / 1.96 : answer->buoyancy_kg.u);
     part->buoyancy_kg = (struct up_bounded){count * answer->buoyancy_kg.value, u_kg, false};
     part->stuck_air_kg = count * fmax(answer->stuck_air_kg, 0);
     part->density_kg_m3 = gear->result->water_density_kg_m3.value;
@@ -174,6 +189,11 @@ static bool read_item(struct kit_file *file, const struct place *place, struct u
         return wrong_at(place, "item",
                         "it has not been measured yet, is retired, or is set aside (`upthrust "
                         "check-catalogue`)");
+    }
+    if (gear->result->quick.at_most) {
+        return wrong_at(place, "item",
+                        "its net is known from above only (a quick weighing, not shaken); weigh it "
+                        "in full");
     }
     doubt = doubt_of(file, place, gear, &instead);
     if (doubt != NULL) {
@@ -209,6 +229,8 @@ static double spread_kg(const double *buoyancy_kg, size_t count, double u_kg, do
 
 static bool read_model(struct kit_file *file, const struct place *place, struct up_part *part) {
     double buoyancy_kg[SAMPLES_MAX], volumes_m3 = 0, u_kg = 0, rho0 = 0;
+    static const char quick_model[] =
+        "weighed quickly, which leans away from the lines; weigh it in full";
     const char *instead = "none of it was measured", *doubt;
     size_t count = 0, doubtful = 0;
     double worn = 1;
@@ -219,7 +241,8 @@ static bool read_model(struct kit_file *file, const struct place *place, struct 
             isnan(gear->result->answer.volume_m3) || (count > 0 && pieces_of(gear) != pieces)) {
             continue;
         }
-        doubt = doubt_of(file, place, gear, &instead);
+        doubt = gear->result->quick.is ? "quick" : doubt_of(file, place, gear, &instead);
+        instead = gear->result->quick.is ? quick_model : instead;
         doubtful += doubt != NULL;
         if (doubt == NULL) {
             const struct up_answer *answer = &gear->result->answer;
@@ -303,7 +326,8 @@ bool add_fins_of_catalogue(struct kit_file *file, struct up_failure *failure) {
         if (gear->result == NULL || is_part(file, gear) || strcmp(gear->item.kind, kind) != 0) {
             continue;
         }
-        file->fins_omitted += doubt_of(file, NULL, gear, &instead) != NULL ||
+        file->fins_omitted += gear->result->quick.at_most ||
+                              doubt_of(file, NULL, gear, &instead) != NULL ||
                               file->kit.parts == UP_KIT_PARTS_MAX || !add_fin(file, gear, worn);
     }
     return true;

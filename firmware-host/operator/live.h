@@ -72,6 +72,7 @@ struct up_live_view {
     unsigned waters;
     const struct up_live_fault *fault; /* the newest last */
     unsigned faults;
+    bool quick;       /* a quick weighing: no probabilities, the class of the tank */
     bool asks;        /* an answer is waited for */
     bool question;    /* only an answer: nothing is to be done first */
     bool accepts;     /* Enter weighs again, the word accept keeps it */

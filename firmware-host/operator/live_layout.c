@@ -214,11 +214,22 @@ static void draw_probabilities(struct up_canvas *canvas, struct place place,
                      answer->class == UP_CLASS_NEGATIVE);
 }
 
+/* What it is at most, where nothing else is known of it. */
+static double shown_g(const struct up_result *result) {
+    bool most = result->quick.is && result->quick.at_most;
+    return 1e3 * (most ? result->quick.high_kg : result->answer.buoyancy_kg.value);
+}
+
 static void head_result(const struct up_live_view *view, struct up_canvas *canvas,
                         struct place place, const struct up_result *result) {
     const struct up_answer *answer = &result->answer;
     char net[UP_SHOWN_SIZE], u[UP_SHOWN_SIZE];
-    up_style_brief(&view->style, 1e3 * answer->buoyancy_kg.value, net);
+    up_style_brief(&view->style, shown_g(result), net);
+    if (result->quick.is && result->quick.at_most) {
+        live_format(canvas, place, UP_LIVE_STRONG, "%s: %s,%s%s", result->water.name,
+                    up_class_name(answer->class), " at most ", net);
+        return;
+    }
     up_style_interval(&view->style, 1e3 * answer->expanded_u_kg, 1e3 * answer->stuck_air_kg, u);
     net[view->style.imperial ? strcspn(net, " ") : strlen(net)] = '\0'; /* ounces take more room */
     live_format(canvas, place, UP_LIVE_STRONG, "%s %s %s: %s", result->water.name, net, u,
@@ -230,7 +241,7 @@ static void head_result(const struct up_live_view *view, struct up_canvas *canva
 static int draw_first_result(const struct up_live_view *view, struct up_canvas *canvas,
                              struct place place, int rows) {
     const struct up_result *result = &view->result[0];
-    double net_g = 1e3 * result->answer.buoyancy_kg.value;
+    double net_g = shown_g(result);
     char text[UP_SHOWN_SIZE];
     head_result(view, canvas, place, result);
     place.row++;
@@ -239,7 +250,7 @@ static int draw_first_result(const struct up_live_view *view, struct up_canvas *
         put_large_grams(canvas, place, 1, text);
     }
     place.row += LARGE_ROWS;
-    if (rows < 1 + LARGE_ROWS + 3) {
+    if (rows < 1 + LARGE_ROWS + 3 || view->quick) {
         return 1 + LARGE_ROWS;
     }
     draw_probabilities(canvas, place, &result->answer);
@@ -274,10 +285,13 @@ static unsigned draw_panel(const struct up_live_view *view, struct up_canvas *ca
         place.row += draw_first_result(view, canvas, place, end - place.row);
     } else {
         live_put(canvas, place, UP_LIVE_PLAIN,
-                 view->trials < 2 ? "classes appear after two trials" : "there is no result yet");
+                 view->quick        ? "no class yet"
+                 : view->trials < 2 ? "classes appear after two trials"
+                                    : "there is no result yet");
         place.row += 1;
     }
-    while (i + 1 < view->results && place.row + block * (int)(view->waters - i) <= end) {
+    while (!view->quick && i + 1 < view->results &&
+           place.row + block * (int)(view->waters - i) <= end) {
         place.row++;
         head_result(view, canvas, place, &view->result[++i]);
         place.row++;
@@ -496,18 +510,27 @@ static void draw_finished(const struct up_live_view *view, struct up_canvas *can
     enum { BELOW = 5 }; /* the sentence with a blank row, what to press */
     struct place place = place_of(at->sentence, 1, canvas->columns - 2);
     unsigned rows = (unsigned)(at->list - at->sentence - BELOW);
+    if (view->quick) { /* the class above, its grams below; its trials are no news */
+        char text[UP_SHOWN_SIZE];
+        up_style_brief(&view->style, shown_g(&view->result[0]), text);
+        put_large_grams(canvas, place, 1, text);
+        place.row += LARGE_ROWS;
+        rows = 1;
+    }
     for (unsigned i = 0; i < view->results && i < rows; i++, place.row++) {
-        bool cut = i + 1 == rows && view->results > rows;
+        bool cut = i + 1 == rows && view->results > rows && !view->quick;
         if (cut) {
             live_format(canvas, place, UP_LIVE_STRONG, "and %u waters more", view->results - i);
         } else {
-            head_result(view, canvas, place, &view->result[(i + 1) % view->results]);
+            head_result(view, canvas, place, &view->result[(i + !view->quick) % view->results]);
         }
     }
-    place.row += 1 + live_wrap(canvas, place, 2, UP_LIVE_PLAIN, view->sentence);
+    place.row += !view->quick + live_wrap(canvas, place, 2, UP_LIVE_PLAIN, view->sentence);
     live_format(canvas, place, UP_LIVE_DO, "Stored. Press any key%s to continue.",
                 view->by_pedal ? " or the pedal" : "");
-    draw_list(view, canvas, at, at->list_rows);
+    if (!view->quick) {
+        draw_list(view, canvas, at, at->list_rows);
+    }
 }
 
 /* What to do comes first and is never cut while there are rows: keys and refusals stand at the

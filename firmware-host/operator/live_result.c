@@ -6,10 +6,19 @@
 #include "catalogue/claim.h"
 #include "live_cells.h"
 #include "operator/operator.h"
+#include "text/memory.h"
 
-/* "POSITIVE +164 g" */
+/* "POSITIVE +164 g"; of a quick weighing "TANK POSITIVE": it knows no other water well. */
 static void head(const struct up_result *result, const struct up_style *style, char *words,
                  size_t size) {
+    if (result->quick.is) {
+        snprintf(words, size, result->quick.aside != UP_ASIDE_NOT ? "PUT ASIDE" : "TANK %s",
+                 up_class_name(result->answer.class));
+        for (char *at = words; *at != '\0'; at++) {
+            *at = (char)toupper((unsigned char)*at);
+        }
+        return;
+    }
     double net_g = 1e3 * result->answer.buoyancy_kg.value;
     snprintf(words, size, style->imperial ? "%s %+.1f oz" : "%s %+.0f g",
              up_class_name(result->answer.class), style->imperial ? net_g / UP_G_PER_OZ : net_g);
@@ -31,17 +40,25 @@ static const char *remedy(const struct up_result *result, const struct up_style 
 /* The tank's own stands first; where no other water was asked for, it is the answer. */
 void up_live_result(const struct up_result *result, unsigned results, const struct up_style *style,
                     char *words, size_t words_size, char *sentence, size_t size) {
-    unsigned first = results > 1 ? 1 : 0;
+    unsigned first = results > 1 && !result[0].quick.is ? 1 : 0;
     char claim[UP_CLAIM_SCOPE_SIZE];
     const char *what = NULL;
     head(&result[first], style, words, words_size);
-    for (unsigned i = first; i < results && what == NULL; i++) {
+    for (unsigned i = first; i < results && what == NULL && !result[0].quick.is; i++) {
         what = remedy(&result[i], style);
     }
-    up_claim_scope(result[first].pieces, result[first].simulated, claim);
+    char why[UP_CLAIM_ASIDE_SIZE];
+    up_claim_aside(&result[0], why);
+    UP_FREED char *aside = up_style_text(style, why);
+    up_claim_scope(result[first].pieces, result[first].simulated, result[first].quick.is, claim);
     claim[0] = (char)toupper((unsigned char)claim[0]);
-    snprintf(sentence, size, "%s%s%s%s.", what != NULL ? "Undecided: " : "",
-             what != NULL ? what : "", what != NULL ? ". " : "", claim);
+    snprintf(sentence, size, "%s%s%s%s%s%s", what != NULL ? "Undecided: " : "",
+             what != NULL ? what : "", what != NULL ? ". " : "",
+             aside[0] != '\0' ? "It needs the full weighing: " : "", aside,
+             aside[0] != '\0' ? "." : claim);
+    if (aside[0] == '\0' && strlen(sentence) + 1 < size) {
+        strcat(sentence, ".");
+    }
 }
 
 void up_operator_print_large(const struct up_result *result, unsigned results,
@@ -51,7 +68,7 @@ void up_operator_print_large(const struct up_result *result, unsigned results,
     struct up_cell cell[LARGE_ROWS * COLUMNS];
     struct up_canvas canvas = {LARGE_ROWS, COLUMNS, style->isolate, cell};
     char words[40];
-    head(&result[results > 1 ? 1 : 0], style, words, sizeof words);
+    head(&result[results > 1 && !result[0].quick.is ? 1 : 0], style, words, sizeof words);
     for (size_t i = 0; i < sizeof cell / sizeof cell[0]; i++) {
         cell[i] = blank;
     }

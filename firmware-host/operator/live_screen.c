@@ -367,6 +367,31 @@ static void fill_sentence(const struct up_operator *op, const char *before, char
     snprintf(sentence, size, "%s%s", before, text);
 }
 
+/* A quick weighing tells the class while the item still hangs. */
+static bool describe_class(const struct up_operator *op, char *words, size_t words_size,
+                           char *sentence, size_t size) {
+    const struct up_quick_progress *quick = up_procedure_quick(op->procedure);
+    if (quick == NULL || op->ask.action == UP_ACTION_IMMERSE) {
+        return false;
+    }
+    if (op->ask.action == UP_ACTION_CONFIRM && quick->put_aside) {
+        snprintf(words, words_size, "near a line");
+        fill_sentence(op, "", sentence, size);
+        return true;
+    }
+    if (quick->class == UP_CLASS_UNDECIDED || op->ask.action != UP_ACTION_LIFT_OUT) {
+        return false;
+    }
+    bool most = !isnan(quick->at_most_kg);
+    UP_FREED char *text = up_style_text(&op->style, op->ask.text);
+    char net[UP_SHOWN_SIZE];
+    up_style_mass(&op->style, 1e3 * (most ? quick->at_most_kg : quick->buoyancy_kg), net);
+    snprintf(words, words_size, "tank %s", up_class_name(quick->class));
+    snprintf(sentence, size, "%.200s: %s%s. %s", op->ask.item_name, most ? "at most " : "", net,
+             text);
+    return true;
+}
+
 static void describe_state(const struct up_operator *op, bool overloaded, bool away,
                            struct up_live_view *view, char *words, size_t words_size,
                            char *sentence, size_t size) {
@@ -387,8 +412,10 @@ static void describe_state(const struct up_operator *op, bool overloaded, bool a
                  "The water stands too low: fill it up. The step is asked again when it is back.");
     } else if (view->asks) {
         view->mood = UP_LIVE_DO;
-        up_live_words(&op->ask, words, words_size);
-        fill_sentence(op, "", sentence, size);
+        if (!describe_class(op, words, words_size, sentence, size)) {
+            up_live_words(&op->ask, words, words_size);
+            fill_sentence(op, "", sentence, size);
+        }
     } else {
         view->mood = UP_LIVE_WAIT;
         snprintf(words, words_size, view->reading.reading ? "wait: %.0f s" : "wait",
@@ -417,11 +444,12 @@ static void fill_measurement(const struct up_procedure_view *now, const struct l
     view->trial = measurement->trial;
     view->trials = measurement->trials;
     view->trials_planned = now->planned;
-    view->at_most = now->at_most;
+    view->quick = measurement->quick.on;
+    view->at_most = now->at_most || view->quick;
     view->result = live->result;
     view->results = live->results;
     view->water = measurement->water;
-    view->waters = measurement->waters;
+    view->waters = view->quick && !(measurement->quick.mass_kg > 0) ? 0 : measurement->waters;
 }
 
 static void fill_loadings(const struct up_procedure_view *now, struct up_live_view *view) {

@@ -39,6 +39,10 @@ static void print_line(struct up_operator *op, const char *format, ...) {
     put_line(op, shown);
 }
 
+static bool is_quick(const struct up_operator *op) {
+    return op->procedure != NULL && up_procedure_quick(op->procedure) != NULL;
+}
+
 char *describe_ask(const struct up_operator *op, const struct up_ask *ask) {
     char *text = up_style_text(&op->style, ask->text), shown[UP_SHOWN_SIZE], *whole;
     if (ask->action == UP_ACTION_HANG_MASS) {
@@ -48,6 +52,8 @@ char *describe_ask(const struct up_operator *op, const struct up_ask *ask) {
     } else if (ask->depth_m != 0) {
         up_style_depth(&op->style, ask->depth_m, shown);
         whole = up_text_format("%s: %s", text, shown);
+    } else if (is_quick(op) && ask->item_name != NULL) { /* one of many in a heap */
+        whole = up_text_format("%s: %s", ask->item_name, text);
     } else {
         whole = up_text_format("%s%s%s", text, ask->item_name != NULL ? ": " : "",
                                ask->item_name != NULL ? ask->item_name : "");

@@ -79,6 +79,8 @@ static void put_budget(FILE *stream, const json_t *budget) {
 static void put_result(FILE *stream, const struct up_record *record) {
     const json_t *content = record->content;
     put_text(stream, "How", up_record_text(content, "basis"));
+    put_text(stream, "Weighing", up_claim_is_quick(content) ? UP_CLAIM_QUICK : "");
+    put_text(stream, "Put aside", up_record_text(content, "put_aside"));
     put_number(stream, "Trials", up_record_number(content, "trials"), "");
     put_number(stream, "Standard uncertainty", up_record_number(content, "u_buoyancy_g"), " g");
     put_text(stream, "Interval by", up_record_text(content, "interval_by"));

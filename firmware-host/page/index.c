@@ -40,6 +40,7 @@ static void put_number_cell(const struct page *page, const struct up_card_water 
     page_put(stream, water->place == UP_CARD_UNDECIDED ? "undecided" : water->meaning);
     fprintf(stream, " %s", water->range);
     page_put(stream, up_checked_mark(row->checked));
+    page_put(stream, row->quick ? " quick" : "");
     page_put(stream, row->rejudged ? "*" : "");
     page_put(stream, row->elsewhere ? UP_ELSEWHERE_MARK : "");
     put_particulars(page, row, stream);

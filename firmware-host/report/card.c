@@ -57,6 +57,7 @@ static enum up_card_place place_of(const char *class) {
                                             : UP_CARD_UNDECIDED;
 }
 
+/* One that is put aside says so instead. */
 static const char *const class_words[][2] = {[UP_CARD_UNDECIDED] = {"UNDECIDED", "too near a line"},
                                              [UP_CARD_FLOATS] = {"POSITIVE", "floats"},
                                              [UP_CARD_HOVERS] = {"NEUTRAL", "hovers"},
@@ -72,6 +73,11 @@ static const char *direction_of(const char *net) {
 static void fill_interval(struct up_card_water *water, const struct up_row *row,
                           const struct up_style *style) {
     char low[UP_SHOWN_SIZE], high[UP_SHOWN_SIZE];
+    if (row->at_most) {
+        water->interval = up_text_format("or less: no lower end (95 %%)");
+        water->range = up_text_format("or less");
+        return;
+    }
     double stuck_g = up_style_has_stuck(row->stuck_air_g) ? row->stuck_air_g : 0;
     up_style_brief(style, row->buoyancy_g - row->expanded_u_g - stuck_g, low);
     up_style_brief(style, row->buoyancy_g + row->expanded_u_g, high);
@@ -91,7 +97,8 @@ static void fill_interval(struct up_card_water *water, const struct up_row *row,
 static void fill_water(struct up_card_water *water, const struct up_row *row,
                        const struct up_style *style) {
     char net[UP_SHOWN_SIZE], temp[UP_SHOWN_SIZE], depth[UP_SHOWN_SIZE], density[UP_SHOWN_SIZE];
-    up_style_brief(style, row->buoyancy_g, net);
+    up_style_brief(style, row->at_most ? row->at_most_g : row->buoyancy_g, net);
+    bool at_most = row->at_most;
     up_style_temp(style, row->water_temp_c, temp);
     up_style_depth(style, row->foam_depth_m, depth);
     const char *what = strcmp(row->water, "tank") == 0    ? "The tank's water"
@@ -103,8 +110,10 @@ static void fill_water(struct up_card_water *water, const struct up_row *row,
     water->row = row;
     water->place = place_of(row->class);
     water->class = up_text_format("%s", class_words[water->place][0]);
-    water->meaning = up_text_format("%s", class_words[water->place][1]);
-    water->net = up_typeset(up_text_format("%s%s", net, direction_of(net)));
+    water->meaning =
+        up_text_format("%s", row->aside[0] != '\0' ? "put aside" : class_words[water->place][1]);
+    water->net = up_typeset(
+        up_text_format("%s%s%s", at_most ? "at most " : "", net, at_most ? "" : direction_of(net)));
     fill_interval(water, row, style);
     up_style_density(style, row->water_density_kg_m3, density);
     water->basis = row->foam_depth_m > 0 ? up_text_format("measured, at %s only", depth)
@@ -157,6 +166,10 @@ static void add_marks(struct up_card *card, const struct up_row *row,
     if (row->unusual) {
         add_mark(card, "neutral within ", tolerance);
     }
+    add_mark(card, "", row->quick ? UP_CLAIM_QUICK : "");
+    add_mark(card, "", row->aside[0] != '\0' ? UP_CLAIM_PUT_ASIDE : "");
+    add_mark(card, "", row->at_most ? UP_CLAIM_AT_MOST : "");
+    add_mark(card, "", row->quick_beside ? UP_CLAIM_FULL_COUNTS : "");
     add_mark(card, "", row->filling);
     add_mark(card, "", up_checked_meaning(row->checked));
     add_mark(card, "", up_style_has_stuck(row->stuck_air_g) ? UP_CLAIM_STUCK : "");

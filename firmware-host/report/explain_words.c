@@ -3,6 +3,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "report/explain_quick.h"
 #include "report/report.h"
 #include "text/text.h"
 
@@ -117,9 +118,11 @@ static bool has_offset(const json_t *chain) {
     return has(chain, "offset_kg") && up_record_number(chain, "offset_kg") != 0;
 }
 
-static void put_volume(FILE *stream, const json_t *chain, double air_kg) {
+static void put_volume(FILE *stream, const json_t *chain, double air_kg, bool other_scale) {
     put_step(stream, "L", up_record_number(chain, "air_kg"), "kg",
-             has_offset(chain) ? "(reading in air) / S - offset" : "(reading in air) / S");
+             other_scale         ? "as it would read in air, by the mass of another scale"
+             : has_offset(chain) ? "(reading in air) / S - offset"
+                                 : "(reading in air) / S");
     put_step(stream, "rho_a", up_record_number(chain, "air_density_kg_m3"), "kg/m3",
              "air at the dry weighing");
     put_step(stream, "V with", up_record_number(chain, "wetted_volume_m3"), "m3",
@@ -174,11 +177,13 @@ static void put_chain(FILE *stream, const json_t *document) {
     put_step(stream, "rho_w", up_record_number(chain, "tank_density_kg_m3"), "kg/m3",
              "the tank's water");
     put_step(stream, "air", air_kg, "kg",
-             up_record_number(chain, "bubbles_kg") > 0
+             up_claim_is_quick(result) ? "none is taken off: what may be in it is a bound, below"
+             : up_record_number(chain, "bubbles_kg") > 0
                  ? "half of the lift of air that may still be in it, and of the bubbles on it"
                  : "half of the lift of air that may still be in it");
     if (has(chain, "volume_m3")) {
-        put_volume(stream, chain, air_kg);
+        put_volume(stream, chain, air_kg,
+                   up_record_number(json_object_get(result, "quick"), "dry_mass_kg") > 0);
     }
     put_step(stream, "b tank", up_record_number(chain, "tank_kg"), "kg",
              has(chain, "line_kg") ? "-w k - air - line" : "-w k - air");
@@ -448,11 +453,17 @@ void up_explain_print(const json_t *document, const struct up_style *style, FILE
     put_chain(stream, document);
     up_corrections_print(result, style, stream);
     put_budget(stream, result, style, is_in_kg(document));
-    put_combined(stream, document, result, style);
-    for (size_t i = json_array_size(decisions); i-- > 0;) {
+    bool quick = up_claim_is_quick(result) && json_is_object(json_object_get(result, "quick"));
+    if (quick) {
+        explain_quick_print(stream, result);
+    } else {
+        put_combined(stream, document, result, style);
+    }
+    for (size_t i = quick ? 0 : json_array_size(decisions); i-- > 0;) {
         put_decision(stream, document, json_array_get(decisions, i), style);
     }
     up_claim_scope(up_claim_pieces_of(result),
-                   up_claim_is_simulated(result, up_record_text(document, "bench")), scope);
+                   up_claim_is_simulated(result, up_record_text(document, "bench")),
+                   up_claim_is_quick(result), scope);
     up_text_paragraph(stream, "  ", scope);
 }

@@ -15,7 +15,7 @@ enum {
     WITHIN_COLUMNS = 8, /* "35.27 oz" */
     WATER_COLUMNS = 8,
     ID_SHOWN = 8,
-    MARKS_SIZE = 4
+    MARKS_SIZE = 10
 };
 
 struct list {
@@ -33,7 +33,7 @@ struct list {
     bool any[UP_CHECKED_OUTSIDE + 1];
     bool any_elsewhere; /* an item or a number that came from elsewhere */
     unsigned long waiting;
-    bool any_stuck;
+    bool any_stuck, any_quick, any_at_most, any_aside, any_beside;
     bool any_unusual; /* a tolerance is not the usual one: a column shows those */
 };
 
@@ -135,8 +135,16 @@ static void measure_texts(struct list *list) {
 
 /* Returns how many there are. */
 static int marks_of(const struct up_row *row, char marks[MARKS_SIZE]) {
-    return snprintf(marks, MARKS_SIZE, "%s%s%s", row->rejudged ? "*" : "",
-                    up_checked_mark(row->checked), row->elsewhere ? UP_ELSEWHERE_MARK : "");
+    return snprintf(marks, MARKS_SIZE, "%s%s%s%s", row->quick ? " quick" : "",
+                    row->rejudged ? "*" : "", up_checked_mark(row->checked),
+                    row->elsewhere ? UP_ELSEWHERE_MARK : "");
+}
+
+static void shown_net(const struct list *list, const struct up_row *row, char net[UP_SHOWN_SIZE],
+                      char u[UP_SHOWN_SIZE]) {
+    const struct up_net shown = {row->buoyancy_g, row->expanded_u_g, row->stuck_air_g,
+                                 row->at_most ? row->at_most_g : (double)NAN};
+    up_style_net(list->style, &shown, net, u);
 }
 
 static bool is_listed(const struct list *list, const char *item_id) {
@@ -155,8 +163,11 @@ static void measure_numbers(struct list *list) {
             const struct up_row *row = &list->rows->row[j];
             char net[UP_SHOWN_SIZE], u[UP_SHOWN_SIZE];
             if (strcmp(row->water, list->waters[i]) == 0 && is_listed(list, row->item_id)) {
-                up_style_mass(list->style, row->buoyancy_g, net);
-                up_style_interval(list->style, row->expanded_u_g, row->stuck_air_g, u);
+                shown_net(list, row, net, u);
+                list->any_quick = list->any_quick || row->quick;
+                list->any_aside = list->any_aside || row->aside[0] != '\0';
+                list->any_at_most = list->any_at_most || row->at_most;
+                list->any_beside = list->any_beside || row->quick_beside;
                 list->any_stuck = list->any_stuck || up_style_has_stuck(row->stuck_air_g);
                 char marks[MARKS_SIZE];
                 list->marks = larger(list->marks, marks_of(row, marks));
@@ -247,9 +258,9 @@ static void print_cell(const struct list *list, const struct up_row *row, size_t
         up_text_put(list->stream, "-", cell_columns(list, water), false);
         return;
     }
-    up_style_mass(list->style, row->buoyancy_g, net);
-    up_style_interval(list->style, row->expanded_u_g, row->stuck_air_g, u);
-    up_style_class(list->style, row->class, CLASS_COLUMNS, list->stream);
+    shown_net(list, row, net, u);
+    up_style_class(list->style, row->aside[0] != '\0' ? "put aside" : row->class, CLASS_COLUMNS,
+                   list->stream);
     marks_of(row, marks);
     fprintf(list->stream, " %*s %*s%-*s", list->net[water], net, list->uncertainty[water], u,
             list->marks, marks);
@@ -333,6 +344,20 @@ static void print_foot(const struct list *list, size_t more) {
     }
     if (list->any_stuck) {
         fputs("+a -b: the same interval; " UP_CLAIM_STUCK "\n", list->stream);
+    }
+    if (list->any_quick) {
+        fputs("quick: a quick weighing, with a wider interval; the full one counts where there is "
+              "one\n",
+              list->stream);
+    }
+    if (list->any_at_most) {
+        fputs(UP_CLAIM_AT_MOST "\n", list->stream);
+    }
+    if (list->any_aside) {
+        fputs(UP_CLAIM_PUT_ASIDE "\n", list->stream);
+    }
+    if (list->any_beside) {
+        fputs("of some items " UP_CLAIM_FULL_COUNTS ": `upthrust show ITEM`\n", list->stream);
     }
     if (list->any_again) {
         fputs("* judged again since it was measured, by `upthrust decide`\n", list->stream);

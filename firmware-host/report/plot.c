@@ -78,28 +78,34 @@ static bool write_data(FILE *stream, void *context) {
         "# stuck_air_g: how much lower than its interval it may be\n"
         "# rejudged: 1 where a later decision is shown\n"
         "# foam_depth_m: of foam, at which depth it was measured; 0: nothing to say\n"
+        "# at_most: 1 where buoyancy_g is the most that it may be, and nothing else is known\n"
         "# item\tseries\tbuoyancy_g\texpanded_u_g\ttolerance_g\tclass\tunusual\tfilling_bar\tbody\t"
-        "elsewhere\tstuck_air_g\trejudged\tfoam_depth_m\n",
+        "elsewhere\tstuck_air_g\trejudged\tfoam_depth_m\tat_most\n",
         stream);
     for (size_t i = 0; i < rows->count; i++) {
         const struct up_row *row = &rows->row[i];
         char number[6][32];
         item += begins_item(rows, i);
-        up_text_from_number(row->buoyancy_g, number[0], sizeof number[0]);
-        up_text_from_number(row->expanded_u_g, number[1], sizeof number[1]);
+        bool at_most = row->at_most;
+        up_text_from_number(at_most ? row->at_most_g : row->buoyancy_g, number[0],
+                            sizeof number[0]);
+        up_text_from_number(at_most ? 0 : row->expanded_u_g, number[1], sizeof number[1]);
         up_text_from_number(row->tolerance_g, number[2], sizeof number[2]);
         up_text_from_number(filling_of(row), number[3], sizeof number[3]);
         up_text_from_number(fmax(row->stuck_air_g, 0), number[4], sizeof number[4]);
         up_text_from_number(row->foam_depth_m, number[5], sizeof number[5]);
         if (series_of(rows, row) != 0) {
-            fprintf(stream, "%zu\t%d\t%s\t%s\t%s\t%d\t%d\t%s\t%d\t%d\t%s\t%d\t%s\n", item,
+            fprintf(stream, "%zu\t%d\t%s\t%s\t%s\t%d\t%d\t%s\t%d\t%d\t%s\t%d\t%s\t%d\n", item,
                     series_of(rows, row), number[0], number[1], number[2],
                     number_of_class(row->class), row->unusual, number[3], (int)row->checked,
-                    row->elsewhere, number[4], row->rejudged, number[5]);
+                    row->elsewhere, number[4], row->rejudged, number[5], at_most);
         }
     }
     return ferror(stream) == 0;
 }
+
+/* A bar that goes on below what is shown. */
+static const double BELOW_AT_MOST_G = 20;
 
 /* ---- script: our template behind the few lines that differ ---- */
 
@@ -159,6 +165,8 @@ static void write_range(FILE *stream, const struct up_rows *rows) {
             marked = marked || row->checked != UP_CHECKED_INSIDE;
             low = fmin(low, row->buoyancy_g - row->expanded_u_g - fmax(row->stuck_air_g, 0));
             high = fmax(high, row->buoyancy_g + row->expanded_u_g);
+            low = fmin(low, row->at_most ? row->at_most_g - BELOW_AT_MOST_G : low);
+            high = fmax(high, row->at_most ? row->at_most_g : high);
             unusual = unusual || row->unusual || row->filling[0] != '\0';
         }
     }
@@ -215,12 +223,14 @@ static void write_marks(FILE *stream, const struct up_rows *rows) {
                     up_checked_meaning(checked));
         }
     }
-    bool elsewhere = false, again = false;
+    bool elsewhere = false, again = false, at_most = false;
     for (size_t i = 0; i < rows->count; i++) {
         bool drawn = series_of(rows, &rows->row[i]) != 0;
         elsewhere = elsewhere || (rows->row[i].elsewhere && drawn);
         again = again || (rows->row[i].rejudged && drawn);
+        at_most = at_most || (rows->row[i].at_most && drawn);
     }
+    fputs(at_most ? UP_CLAIM_AT_MOST "      " : "", stream);
     fputs(again ? "* judged again since it was measured      " : "", stream);
     fputs(elsewhere ? UP_ELSEWHERE_MARK " " UP_ELSEWHERE_MEANING "      \"\n" : "\"\n", stream);
 }

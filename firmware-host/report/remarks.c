@@ -31,7 +31,8 @@ void up_corrections_print(const json_t *content, const struct up_style *style, F
     double least_g = fmax(SHOWN_G, SHOWN_OF_U * up_record_number(content, "expanded_u_g"));
     bool air = fabs(air_g) >= SHOWN_G, other = fabs(other_g) >= least_g;
     char mean[UP_SHOWN_SIZE], net[UP_SHOWN_SIZE], lift[UP_SHOWN_SIZE], rest[UP_SHOWN_SIZE];
-    if (!isfinite(mean_g) || (!air && !other)) {
+    if (!isfinite(mean_g) || (!air && !other) ||
+        json_is_number(json_object_get(content, "at_most_g"))) {
         return;
     }
     up_style_mass(style, mean_g, mean);

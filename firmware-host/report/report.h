@@ -33,6 +33,11 @@ struct up_row {
     bool unusual;       /* tolerance_g is not that of the item's kind and pieces */
     double water_temp_c, water_density_kg_m3;
     char class[16];
+    bool quick;   /* a quick weighing */
+    bool at_most; /* all that is known of the net: at most at_most_g */
+    double at_most_g;
+    char aside[24];      /* why it was put aside; empty: it was not */
+    bool quick_beside;   /* a later quick weighing stands beside this full one */
     bool withdrawable;   /* calculated */
     double foam_depth_m; /* of what gives way to pressure: where it was measured; 0: of no other */
     bool simulated;      /* which its name says too */

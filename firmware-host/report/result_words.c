@@ -25,8 +25,8 @@ static bool print_lead(const struct up_result *result, const struct up_style *st
     double b_kg = result->answer.buoyancy_kg.value;
     double water_kg_m3 = result->water_density_kg_m3.value;
     char lead[UP_SHOWN_SIZE], pieces[UP_CLAIM_SIZE];
-    if (result->compressible || result->answer.class == UP_CLASS_NEUTRAL || !isfinite(b_kg) ||
-        !(water_kg_m3 > 0)) {
+    if (result->compressible || result->quick.at_most || result->answer.class == UP_CLASS_NEUTRAL ||
+        !isfinite(b_kg) || !(water_kg_m3 > 0)) {
         return false;
     }
     up_style_lead(style, fabs(up_lead_to_cancel_kg(b_kg, water_kg_m3, LEAD_KG_M3)) * 1e3, lead);
@@ -49,11 +49,14 @@ static void print_compare(FILE *stream) {
 static void print_net(const struct up_result *result, const struct up_style *style, FILE *stream) {
     const struct up_answer *answer = &result->answer;
     char net[UP_SHOWN_SIZE], u[UP_SHOWN_SIZE];
-    up_style_mass(style, answer->buoyancy_kg.value * 1e3, net);
-    up_style_interval(style, answer->expanded_u_kg * 1e3, answer->stuck_air_kg * 1e3, u);
+    up_style_net(style,
+                 &(struct up_net){answer->buoyancy_kg.value * 1e3, answer->expanded_u_kg * 1e3,
+                                  answer->stuck_air_kg * 1e3, up_claim_at_most_g(result)},
+                 net, u);
     fputs("  ", stream);
     up_text_put(stream, result->water.name, 10, style->isolate);
-    fprintf(stream, " %9s %s (%.0f %%)  ", net, u, result->question.coverage * 100);
+    fprintf(stream, " %9s%s%s (%.0f %%%s)  ", net, u[0] != '\0' ? " " : "", u,
+            result->question.coverage * 100, result->quick.is ? ", quick" : "");
     up_style_class(style, up_class_name(answer->class), 0, stream);
     print_meaning(result, stream);
 }
@@ -81,6 +84,9 @@ static void print_chance(const char *class, double probability, const char *stat
 static void print_chances(const struct up_result *result, const struct up_style *style,
                           FILE *stream) {
     const struct up_answer *answer = &result->answer;
+    if (result->quick.is) { /* by bounds, which have no probability */
+        return;
+    }
     double tolerance_g = result->question.tolerance_kg * 1e3;
     double low_g = answer->guard_low_kg * 1e3, high_g = answer->guard_high_kg * 1e3;
     char from[UP_SHOWN_SIZE], to[UP_SHOWN_SIZE], up[UP_SHOWN_SIZE], down[UP_SHOWN_SIZE];
@@ -111,7 +117,7 @@ static void print_chances(const struct up_result *result, const struct up_style 
 static void print_first_order(const struct up_result *result, FILE *stream) {
     const struct up_answer *answer = &result->answer;
     double to_limit_kg = fabs(fabs(answer->buoyancy_kg.value) - result->question.tolerance_kg);
-    if (answer->draws == 0) {
+    if (answer->draws == 0 || result->quick.is) {
         return;
     }
     if (!answer->first_order_agrees && (answer->first_order_expanded_u_kg < to_limit_kg) !=
@@ -123,6 +129,9 @@ static void print_first_order(const struct up_result *result, FILE *stream) {
 }
 
 static void print_outlook(const struct up_result *result, FILE *stream) {
+    if (result->quick.is) {
+        return;
+    }
     if (result->answer.class != UP_CLASS_UNDECIDED || !result->has_model) {
         return;
     }
@@ -146,17 +155,33 @@ static void print_conditions(const struct up_result *result, const struct up_sty
             temp, density);
 }
 
+static void print_aside(const struct up_result *result, const struct up_style *style,
+                        FILE *stream) {
+    char why[UP_CLAIM_ASIDE_SIZE];
+    up_claim_aside(result, why);
+    if (why[0] != '\0') {
+        UP_FREED char *shown = up_style_text(style, why);
+        fprintf(stream, "%*s" UP_CLAIM_PUT_ASIDE ";\n%*s%s\n", INDENT, "", INDENT, "", shown);
+    }
+    if (result->quick.at_most) {
+        fprintf(stream, "%*s" UP_CLAIM_AT_MOST "\n", INDENT, "");
+    }
+}
+
 /* What it holds for, in every water. */
 static void print_terms(const struct up_result *result, const char *kind,
                         const struct up_style *style, FILE *stream) {
     char tolerance[UP_SHOWN_SIZE], depth[UP_SHOWN_SIZE], scope[UP_CLAIM_SCOPE_SIZE];
     char filling[UP_CLAIM_FILLING_SIZE];
-    up_claim_scope(result->pieces, false, scope);
+    up_claim_scope(result->pieces, false, false, scope);
     up_claim_filling(&result->filling, kind, filling);
     up_style_lead(style, result->question.tolerance_kg * 1e3, tolerance);
     up_style_depth(style, result->immersion_depth_m, depth);
     fprintf(stream, "%*sneutral = within %s; stated at %.4g %% confidence\n%*s%s\n", INDENT, "",
             tolerance, up_confidence_at_analysis(&result->question) * 100, INDENT, "", scope);
+    if (result->quick.is) {
+        fprintf(stream, "%*s" UP_CLAIM_QUICK "\n", INDENT, "");
+    }
     if (result->simulated) {
         fprintf(stream, "%*ssimulated: no gear was weighed\n", INDENT, "");
     }
@@ -188,6 +213,7 @@ struct up_result_notes up_result_print(const struct up_result *measured, const s
     fputc('\n', stream);
     struct up_result_notes notes = {.stuck = up_style_has_stuck(result.answer.stuck_air_kg * 1e3),
                                     .lead = print_lead(&result, style, stream)};
+    print_aside(&result, style, stream);
     print_conditions(&result, style, stream);
     print_chances(&result, style, stream);
     print_first_order(&result, stream);
@@ -221,6 +247,7 @@ void up_results_print(const struct up_result *result, unsigned count, const stru
     if (up_style_has_stuck(result[0].answer.stuck_air_kg * 1e3)) {
         print_stuck(stream);
     }
+    print_aside(&result[0], style, stream);
     for (unsigned i = asked; i < count; i++) {
         lead = print_lead(&result[i], style, stream) || lead;
     }

@@ -100,7 +100,7 @@ static void take_decision(const struct gather *gather, const char *result_id, st
 }
 
 /* Records come oldest first: a later result of the same item and water takes the place, but one of
-   elsewhere never that of one of here. */
+   elsewhere never that of one of here, nor a quick one that of a full one. */
 static bool take_result(const struct up_record *record, void *context) {
     char item_id[UP_ID_SIZE], water[48];
     const json_t *content = record->content;
@@ -109,7 +109,11 @@ static bool take_result(const struct up_record *record, void *context) {
     const struct gather *gather = context;
     const char *checked = up_verifier_visit(gather->verifier, record);
     struct up_row *row = row_for(context, item_id, water);
-    if (record->elsewhere && row->item_id[0] != '\0' && !row->elsewhere) {
+    struct up_claim_rank comes = {record->elsewhere, up_claim_is_quick(content),
+                                  up_claim_pieces_of(content)};
+    if (row->item_id[0] != '\0' &&
+        up_claim_stays((struct up_claim_rank){row->elsewhere, row->quick, row->pieces}, comes)) {
+        row->quick_beside = row->quick_beside || (comes.quick && !comes.elsewhere);
         return true;
     }
     memset(row, 0, sizeof *row);
@@ -124,6 +128,10 @@ static bool take_result(const struct up_record *record, void *context) {
     row->buoyancy_g = up_record_number(content, "buoyancy_g");
     row->expanded_u_g = up_record_number(content, "expanded_u_g");
     row->stuck_air_g = up_record_number(content, "stuck_air_g");
+    row->quick = comes.quick;
+    row->at_most_g = up_record_number(content, "at_most_g");
+    row->at_most = row->quick && isfinite(row->at_most_g);
+    copy_text(row->aside, sizeof row->aside, json_object_get(content, "put_aside"));
     row->tolerance_g = up_record_number(content, "tolerance_g");
     row->water_temp_c = up_record_number(content, "water_temp_c");
     row->water_density_kg_m3 = up_record_number(content, "water_density_kg_m3");
@@ -163,7 +171,9 @@ static void fill_names(struct gather *gather) {
         struct up_row *row = &gather->rows->row[i];
         const json_t *item = json_object_get(gather->items, row->item_id);
         UP_FREED char *title = up_item_title(up_record_text(item, "name"), row->pieces);
-        snprintf(row->name, sizeof row->name, "%s%s", row->simulated ? UP_SIMULATED : "", title);
+        const char *quick = row->aside[0] != '\0' ? "put aside: " : row->quick ? "quick: " : "";
+        snprintf(row->name, sizeof row->name, "%s%s%s", row->simulated ? UP_SIMULATED : "", quick,
+                 title);
         copy_text(row->distinction, sizeof row->distinction,
                   json_object_get(gather->distinction, row->item_id));
         row->retired = json_is_true(json_object_get(item, "retired"));

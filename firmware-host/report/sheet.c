@@ -29,6 +29,10 @@ struct results {
     struct up_verifier *verifier;
 };
 
+static struct up_claim_rank rank_in_view(const struct entry *entry) {
+    return (struct up_claim_rank){entry->elsewhere, entry->result.quick.is, entry->result.pieces};
+}
+
 static bool keep(const struct up_record *record, void *context) {
     struct results *results = context;
     const char *checked = up_verifier_visit(results->verifier, record);
@@ -51,8 +55,10 @@ static bool keep(const struct up_record *record, void *context) {
     for (size_t i = 0; i + 1 < results->count; i++) {
         if (strcmp(up_record_text(results->entry[i].content, "water"),
                    up_record_text(entry->content, "water")) == 0) {
-            bool stays = entry->elsewhere && !results->entry[i].elsewhere; /* that of here */
-            *(stays ? &entry->newest : &results->entry[i].newest) = false;
+            struct entry *there = &results->entry[i];
+            bool stays = up_claim_stays(rank_in_view(there), rank_in_view(entry));
+            entry->newest = entry->newest && !(stays && there->newest);
+            there->newest = there->newest && stays;
         }
     }
     return true;
@@ -206,16 +212,20 @@ static int by_run_and_water(const void *a, const void *b) {
 static void print_older(const struct entry *entry, const struct up_style *style, FILE *stream) {
     char net[UP_SHOWN_SIZE], u[UP_SHOWN_SIZE], pieces[UP_CLAIM_SIZE];
     up_claim_pieces(entry->result.pieces, pieces);
-    up_style_mass(style, up_record_number(entry->content, "buoyancy_g"), net);
-    up_style_interval(style, up_record_number(entry->content, "expanded_u_g"),
-                      up_record_number(entry->content, "stuck_air_g"), u);
+    const struct up_answer *answer = &entry->result.answer;
+    up_style_net(style,
+                 &(struct up_net){answer->buoyancy_kg.value * 1e3, answer->expanded_u_kg * 1e3,
+                                  answer->stuck_air_kg * 1e3, up_claim_at_most_g(&entry->result)},
+                 net, u);
     fputs("  ", stream);
     up_text_put(stream, up_record_text(entry->content, "water"), 10, style->isolate);
     fputc(' ', stream);
     print_when(stream, entry->made_utc);
     fputs("  ", stream);
     up_style_class(style, up_class_name(entry->result.answer.class), 9, stream);
-    fprintf(stream, " %10s %s, %s%s%s%s%s%s\n", net, u, pieces,
+    fprintf(stream, " %10s%s%s, %s%s%s%s%s%s%s%s\n", net, u[0] != '\0' ? " " : "", u, pieces,
+            entry->result.quick.is ? ", quick" : "",
+            entry->result.quick.aside != UP_ASIDE_NOT ? ", put aside" : "",
             entry->result.simulated ? ", simulated" : "",
             entry->result.rejudged ? ", judged again since" : "",
             entry->checked == UP_CHECKED_INSIDE ? "" : ", ",
@@ -279,10 +289,16 @@ static void print_all_newest(const struct results *results, const struct up_styl
 
 static void print_all_older(const struct results *results, const struct up_style *style,
                             FILE *stream) {
-    bool any = false;
+    bool any = false, quick = false;
+    for (size_t i = 0; i < results->count; i++) {
+        quick = quick || (!results->entry[i].newest && results->entry[i].result.quick.is);
+    }
     for (size_t i = 0; i < results->count; i++) {
         if (!results->entry[i].newest && !results->entry[i].withdrawn) {
-            fputs(any ? "" : "older results:\n", stream);
+            fputs(any     ? ""
+                  : quick ? "other results (a full weighing counts before a quick one):\n"
+                          : "older results:\n",
+                  stream);
             print_older(&results->entry[i], style, stream);
             any = true;
         }

@@ -3,6 +3,7 @@
 #pragma once
 
 #include "catalogue/run.h"
+#include "catalogue/taught.h"
 #include "session/session.h"
 
 /* ---- the loop (loop.c, person.c, device.c) ---- */
@@ -161,6 +162,11 @@ bool measure_plan_from_json(const json_t *json, struct stored_run *run, struct u
 bool calibrate_plan_from_json(const json_t *json, struct stored_run *run,
                               struct up_failure *failure);
 
+/* plan_quick.c: of a quick weighing. */
+struct up_taught_bench taught_bench(const struct up_rig *rig);
+json_t *quick_plan_to_json(const struct up_quick_plan *plan);
+bool quick_plan_from_json(const json_t *json, struct up_quick_plan *plan);
+
 /* ---- resuming (resume.c) ---- */
 
 /* The journal's event behind all that was copied from the run that is resumed. */
@@ -187,6 +193,8 @@ struct queue_shared {
     struct up_opening opening;
     bool unfinished; /* the session did not come to its end */
     bool body_noted; /* that none was weighed: once is enough */
+    bool full_now;   /* what a quick weighing could not decide is weighed in full next */
+    struct up_early_watch watch[UP_QUICK_STEPS]; /* of the session's quick weighings */
     bool cautioned;
 };
 
@@ -196,6 +204,7 @@ struct recorder {
     struct up_run *run;
     char run_id[UP_ID_SIZE];
     const struct up_item *item; /* NULL while calibrating */
+    bool quick;
     double counts_per_kg;
     const char *calibration_id; /* NULL while calibrating */
     json_t *queue;              /* borrowed; NULL outside of one */

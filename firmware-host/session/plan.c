@@ -41,6 +41,7 @@ static const struct catalogue_member opening_members[] = {
     NUMBER("temp_c", temp_c, UNIT_C, 0, ""),
     NUMBER_AS(IN_ABOVE_ZERO, "temp_age_s", temp_age_s, UNIT_S, LATER, ""),
     NUMBER("ballast_kg", ballast_kg, UNIT_KG, LATER, ""),
+    NUMBER_AS(IN_ABOVE_ZERO, "early", early, UNIT_COUNTS, LATER, ""),
     END};
 #undef MEMBERS_OF
 
@@ -169,6 +170,8 @@ static bool rest_from_json(const json_t *json, struct stored_run *run) {
         plan->temp_oldest_s = (double)INFINITY;
     }
     plan->opening.known = opening != NULL;
+    const json_t *quick = json_object_get(json, "quick");
+    good = good && (quick == NULL || quick_plan_from_json(quick, &plan->quick));
     return good && (opening == NULL || members_from_json(opening_members, opening, &plan->opening));
 }
 
@@ -214,6 +217,9 @@ json_t *measure_plan_to_json(const struct up_measure_plan *plan) {
                                            waters, "looks", analyses, "references", references));
     if (plan->opening.known) {
         json_object_set_new(json, "opening", members_to_json(opening_members, &plan->opening));
+    }
+    if (plan->quick.on) {
+        json_object_set_new(json, "quick", quick_plan_to_json(&plan->quick));
     }
     return json;
 }

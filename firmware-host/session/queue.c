@@ -6,74 +6,9 @@
 #include <string.h>
 
 #include "internal.h"
+#include "session/stock_list.h"
 #include "text/clock.h"
 #include "text/text.h"
-
-enum { LIST_MOST_BYTES = 1 << 20 };
-
-/* ---- the list ---- */
-
-static bool add_entry(struct up_queue *queue, struct up_catalogue *catalogue, const char *line,
-                      int number, struct up_failure *failure) {
-    struct up_item item;
-    if (!up_item_find(catalogue, line, &item, failure)) {
-        struct up_failure why = *failure;
-        return up_fail(failure, why.status, "%.80s, line %d: %.300s", queue->path, number,
-                       why.text);
-    }
-    for (unsigned i = 0; i < queue->count; i++) {
-        if (strcmp(queue->entry[i].item.id, item.id) == 0) {
-            return up_fail(failure, UP_STATUS_WRONG_INPUT, "%.80s, line %d: %.80s is listed twice",
-                           queue->path, number, item.name);
-        }
-    }
-    if (queue->count == UP_QUEUE_MAX) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT, "%.80s: more than %d items", queue->path,
-                       UP_QUEUE_MAX);
-    }
-    queue->entry[queue->count++].item = item;
-    return true;
-}
-
-static bool read_lines(struct up_queue *queue, struct up_catalogue *catalogue, char *text,
-                       struct up_failure *failure) {
-    static const char bom[] = "\xEF\xBB\xBF"; /* some editors begin a file with it */
-    bool good = true;
-    text += strncmp(text, bom, strlen(bom)) == 0 ? strlen(bom) : 0;
-    for (int number = 1; good && *text != '\0'; number++) {
-        char *line = text + strspn(text, " \t"), *end = text + strcspn(text, "\n");
-        text = end + (*end == '\n');
-        while (end > line && strchr(" \t\r", end[-1]) != NULL) {
-            end--;
-        }
-        if (end > line && *line != '#') {
-            *end = '\0';
-            good = add_entry(queue, catalogue, line, number, failure);
-        }
-    }
-    return good;
-}
-
-static bool read_list(struct up_queue *queue, struct up_catalogue *catalogue,
-                      struct up_failure *failure) {
-    size_t length = 0;
-    char *text =
-        up_text_read_file(queue->path, UP_LINKS_FOLLOWED, LIST_MOST_BYTES, &length, failure);
-    if (text == NULL) {
-        return up_fail(failure, failure->status, "%.400s; write one item per line", failure->text);
-    }
-    bool good = (memchr(text, '\0', length) == NULL ||
-                 up_fail(failure, UP_STATUS_WRONG_INPUT,
-                         "%.80s is not a list of items: it contains bytes that are not text; write "
-                         "one name or id per line, in UTF-8",
-                         queue->path)) &&
-                read_lines(queue, catalogue, text, failure);
-    free(text);
-    return good &&
-           (queue->count > 0 ||
-            up_fail(failure, UP_STATUS_WRONG_INPUT,
-                    "%.200s names no item: write one item per line, by name or id", queue->path));
-}
 
 /* ---- what was done of it ---- */
 
@@ -128,6 +63,13 @@ static bool find_done(struct up_queue *queue, struct up_catalogue *catalogue, co
     return up_catalogue_each(catalogue, "run", consider_run, &search, failure);
 }
 
+void up_queue_begin_scanning(struct up_queue *queue) {
+    memset(queue, 0, sizeof *queue);
+    queue->path = queue->scans = "barcodes";
+    snprintf(queue->name, sizeof queue->name, "%s", queue->path);
+    up_new_id(queue->id);
+}
+
 bool up_queue_open(struct up_queue *queue, struct up_catalogue *catalogue, const char *path,
                    const char *resume_rig_id, struct up_failure *failure) {
     const char *slash = strrchr(path, '/');
@@ -137,7 +79,7 @@ bool up_queue_open(struct up_queue *queue, struct up_catalogue *catalogue, const
     queue->path = path;
     snprintf(queue->name, sizeof queue->name, "%s", name);
     free(name);
-    if (!read_list(queue, catalogue, failure)) {
+    if (!up_stock_read(queue, catalogue, failure)) {
         return false;
     }
     if (resume_rig_id == NULL) {
@@ -198,6 +140,10 @@ static void format_place(const struct up_queue *queue, unsigned index,
     } else {
         snprintf(span, sizeof span, "%.1f h", remaining_min / 60);
     }
+    if (queue->scans != NULL) {
+        snprintf(text, size, "number %u%s", index + 1, tally);
+        return;
+    }
     snprintf(text, size, "%u of %u, about %s left%s%s%.80s", index + 1, queue->count, span, tally,
              next != NULL ? ", next: " : "; this is the last", next != NULL ? next : "");
 }
@@ -235,6 +181,10 @@ static bool measure_entry(struct up_queue *queue, unsigned index,
     }
     format_place(queue, index, plan, place, sizeof place);
     plan->filling = entry->filling;
+    if (plan->quick.on) {
+        plan->quick.mass_kg = entry->mass_kg;
+        plan->quick.u_mass_kg = entry->u_mass_kg;
+    }
     queue_shared->place = place;
     queue_shared->queue = (json_pack("{s:s, s:s, s:i, s:i}", "id", queue->id, "list", queue->name,
                                      "place", (int)index + 1, "of", (int)queue->count));
@@ -255,6 +205,59 @@ static bool may_go_on(const struct up_session_settings *settings,
     return !queue_shared->unfinished && signal_of(settings) == 0;
 }
 
+/* Of the first water asked for, else the tank's own, as that of a quick weighing: it stays in view
+   while the next one begins. */
+static void note_result(struct up_queue *queue, const struct up_session_results *results) {
+    bool tank = results->results == 1 || results->result[0].quick.is;
+    const struct up_result *result = &results->result[tank ? 0 : 1];
+    bool most = result->quick.at_most;
+    if (results->results == 0) {
+        return;
+    }
+    queue->tally[result->answer.class]++;
+    bool aside = result->quick.aside != UP_ASIDE_NOT;
+    snprintf(queue->last, sizeof queue->last, "; last in %.20s: %s %s%+.0f g; so far",
+             result->water.name, aside ? "put aside," : up_class_name(result->answer.class),
+             most ? "at most " : "",
+             1e3 * (most ? result->quick.high_kg : result->answer.buoyancy_kg.value));
+}
+
+/* What a quick weighing could not decide is weighed in full at once, where the operator says so. */
+static bool measure_one(struct up_queue *queue, unsigned index,
+                        const struct up_session_settings *settings, struct up_measure_plan *plan,
+                        const struct up_queue_caller *caller, struct queue_shared *queue_shared,
+                        struct up_session_results *results, struct up_failure *failure) {
+    struct up_measure_plan full = *plan;
+    full.quick.on = false;
+    full.trials = (unsigned)settings->rig->trials;
+    bool good = measure_entry(queue, index, settings, plan, caller, queue_shared, results, failure);
+    if (good) {
+        note_result(queue, results);
+        caller->done(caller->context, results);
+    }
+    if (good && queue_shared->full_now && may_go_on(settings, queue_shared)) {
+        queue->entry[index].unfinished_run[0] = '\0';
+        good = measure_entry(queue, index, settings, &full, caller, queue_shared, results, failure);
+        if (good) {
+            note_result(queue, results);
+            caller->done(caller->context, results);
+        }
+    }
+    return good;
+}
+
+/* False where no other one comes: the list is at its end, or nobody scans any more. */
+static bool has_next(struct up_queue *queue, unsigned index, const struct up_queue_caller *caller) {
+    if (index < queue->count || queue->scans == NULL) {
+        return index < queue->count;
+    }
+    queue->entry[index] = (struct up_queue_entry){.done = false};
+    bool scanned = index < UP_QUEUE_MAX - 1 && caller->scan != NULL &&
+                   caller->scan(caller->context, &queue->entry[index].item);
+    queue->count += scanned;
+    return scanned;
+}
+
 bool up_queue_measure(struct up_queue *queue, const struct up_session_settings *settings,
                       const struct up_measure_plan *wanted, const struct up_queue_caller *caller,
                       struct up_failure *failure) {
@@ -263,23 +266,12 @@ bool up_queue_measure(struct up_queue *queue, const struct up_session_settings *
     plan.rig = settings->rig;
     struct queue_shared queue_shared = {0};
     bool good = true;
-    for (unsigned i = 0; i < queue->count && good && may_go_on(settings, &queue_shared); i++) {
+    for (unsigned i = 0; good && may_go_on(settings, &queue_shared) && has_next(queue, i, caller);
+         i++) {
         if (queue->entry[i].done) {
             continue;
         }
-        good = measure_entry(queue, i, settings, &plan, caller, &queue_shared, results, failure);
-        if (good) {
-            /* Of the first water asked for, else the tank's own: it stays in view while the next
-             * one begins. */
-            const struct up_result *result = &results->result[results->results > 1 ? 1 : 0];
-            if (results->results > 0) {
-                queue->tally[result->answer.class]++;
-                snprintf(queue->last, sizeof queue->last, "; last in %.20s: %s %+.0f g; so far",
-                         result->water.name, up_class_name(result->answer.class),
-                         1e3 * result->answer.buoyancy_kg.value);
-            }
-            caller->done(caller->context, results);
-        }
+        good = measure_one(queue, i, settings, &plan, caller, &queue_shared, results, failure);
         if (good && !queue_shared.unfinished) {
             end_item(queue, i);
         }

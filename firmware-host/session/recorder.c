@@ -51,6 +51,9 @@ static bool store_trial(struct recorder *recorder, json_t *json, struct up_failu
     json_object_set_new(json, "run_id", json_string(recorder->run_id));
     json_object_set_new(json, "item_id", json_string(recorder->item->id));
     json_object_set(json, "plateaus", recorder->plateaus);
+    if (recorder->quick) {
+        json_object_set_new(json, "is_quick", json_true());
+    }
     drop_stamps(json);
     bool good = up_catalogue_add(settings->catalogue, "trial", NULL, settings->rig->id, json, NULL,
                                  NULL, failure);
@@ -133,6 +136,9 @@ static json_t *describe_run(const struct recorder *recorder) {
     }
     if (queue != NULL) {
         json_object_set(json, "queue", queue);
+    }
+    if (recorder->quick) {
+        json_object_set_new(json, "is_quick", json_true());
     }
     return json;
 }
@@ -365,6 +371,16 @@ static void note_unfinished(const struct recorder *recorder, const struct up_pro
     }
 }
 
+/* NULL where it taught nothing. */
+static json_t *taught_by(const struct recorder *recorder, const struct up_procedure *procedure) {
+    const struct up_quick_progress *quick = up_procedure_quick(procedure);
+    unsigned count = 0;
+    const struct up_quick_taught *taught = up_procedure_taught(procedure, &count);
+    const struct up_taught_bench bench = taught_bench(recorder->settings->rig);
+    return count > 0 ? up_taught_to_json(&bench, taught, count, quick != NULL ? quick->watch : NULL)
+                     : NULL;
+}
+
 static bool store_end(struct recorder *recorder, const struct up_procedure *procedure, bool good,
                       unsigned results, struct up_failure *failure) {
     bool complete = procedure != NULL && up_procedure_progress(procedure).complete;
@@ -375,6 +391,9 @@ static bool store_end(struct recorder *recorder, const struct up_procedure *proc
                                   (int)results, "plateaus", recorder->plateaus);
     if (!good) {
         json_object_set_new(more, "reason", up_json_text(failure->text));
+    }
+    if (good && complete) {
+        json_object_update_new(more, json_pack("{s:o*}", "taught", taught_by(recorder, procedure)));
     }
     bool stored = up_run_end(recorder->run, how, more, good ? failure : NULL);
     return stored && good;

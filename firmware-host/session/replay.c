@@ -54,11 +54,20 @@ struct comparing {
     double off_g[UP_WATERS_MAX + 1]; /* from the stored result next to it; NaN: none */
 };
 
-/* The net, its u and the interval, which comes from draws that are the same each time. */
-static double distance_g(const json_t *content, const struct up_answer *answer) {
+/* What is not known stays so. */
+static double apart(double a, double b) {
+    return a == b || (isnan(a) && isnan(b)) ? 0 : fabs(a - b);
+}
+
+/* The net, its u and the interval, which comes from draws that are the same each time, or has an
+   upper end only. */
+static double distance_g(const json_t *content, const struct up_result *result) {
+    const struct up_answer *answer = &result->answer;
+    double at_most_g = result->quick.at_most ? result->quick.high_kg * 1e3 : (double)NAN;
     return fabs(up_record_number(content, "buoyancy_g") - answer->buoyancy_kg.value * 1e3) +
            fabs(up_record_number(content, "u_buoyancy_g") - answer->buoyancy_kg.u * 1e3) +
-           fabs(up_record_number(content, "expanded_u_g") - answer->expanded_u_kg * 1e3);
+           apart(up_record_number(content, "expanded_u_g"), answer->expanded_u_kg * 1e3) +
+           apart(up_record_number(content, "at_most_g"), at_most_g);
 }
 
 static void begin_comparing(struct comparing *comparing, const struct up_session_results *results) {
@@ -85,8 +94,7 @@ static bool compare(const struct up_record *record, void *context) {
     for (unsigned i = 0; i < results->results; i++) {
         const struct up_result *result = &results->result[i];
         if (strcmp(up_record_text(record->content, "water"), result->water.name) == 0) {
-            comparing->off_g[i] =
-                fmin(comparing->off_g[i], distance_g(record->content, &result->answer));
+            comparing->off_g[i] = fmin(comparing->off_g[i], distance_g(record->content, result));
         }
     }
     return true;

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Calibrating and measuring: procedure, operator and recorder around the loop. */
+#include <stdlib.h>
 #include <string.h>
 #include <time.h>
 
@@ -52,6 +53,13 @@ static bool tell_duration(const struct up_measure_plan *plan, struct up_operator
     struct up_event event = {.kind = UP_EVENT_NOTE};
     double trial_s, whole_s = up_measure_guess_s(plan, &trial_s);
     unsigned trials = plan->analyses > 0 ? plan->analysis_at[0] : plan->trials;
+    if (plan->quick.on) {
+        snprintf(event.text, sizeof event.text,
+                 "a quick weighing: about %.0f min; what lies near a line is put aside for the "
+                 "full one",
+                 ceil(whole_s / 60));
+        return up_operator_event(op, &event, failure);
+    }
     snprintf(
         event.text, sizeof event.text,
         "this takes about %.0f min with %u trial%s; each one more or fewer (--trials) is about "
@@ -357,6 +365,13 @@ static void show_results(struct up_operator *op, const struct up_session_results
     up_operator_show_result(op, json);
 }
 
+/* Chance, another one for each run, and the same in its replay. */
+static unsigned long lot_of(const char *run_id) {
+    char digits[9];
+    snprintf(digits, sizeof digits, "%.8s", run_id);
+    return strtoul(digits, NULL, 16);
+}
+
 static bool run_measuring(struct recorder *recorder, struct up_measure_plan *plan,
                           struct up_operator *op, struct up_procedure **procedure,
                           struct queue_shared *queue_shared, struct up_session_results *results,
@@ -366,6 +381,9 @@ static bool run_measuring(struct recorder *recorder, struct up_measure_plan *pla
     note_body(settings, plan, queue_shared);
     recorder->plan = queue_shared == NULL && recorder->from == NULL ? plan : NULL;
     memcpy(plan->run_id, recorder->run_id, sizeof plan->run_id);
+    if (recorder->from == NULL) {
+        plan->quick.lot = lot_of(plan->run_id);
+    }
     return up_procedure_measure(plan, procedure, failure) &&
            recorder_begin(recorder, *procedure, measure_plan_to_json(plan), failure) &&
            run_loop(recorder, *procedure, op, queue_shared, failure) &&
@@ -374,12 +392,21 @@ static bool run_measuring(struct recorder *recorder, struct up_measure_plan *pla
                           failure);
 }
 
+/* What the session saw of early readings goes on with the next item. */
+static void keep_quick(struct queue_shared *queue_shared, const struct up_quick_progress *quick) {
+    queue_shared->full_now = quick != NULL && quick->full_now;
+    if (quick != NULL) {
+        memcpy(queue_shared->watch, quick->watch, sizeof queue_shared->watch);
+    }
+}
+
 static bool measure(const struct up_session_settings *settings, struct up_measure_plan *plan,
                     const struct resumed_run *from, struct queue_shared *queue_shared,
                     struct up_session_results *results, struct up_failure *failure) {
     struct recorder recorder = {.settings = settings,
                                 .from = from,
                                 .item = &plan->item,
+                                .quick = plan->quick.on,
                                 .counts_per_kg = plan->calibration->slope_counts_per_kg,
                                 .calibration_id = plan->calibration->id,
                                 .queue = queue_shared != NULL ? queue_shared->queue : NULL};
@@ -397,6 +424,7 @@ static bool measure(const struct up_session_settings *settings, struct up_measur
         memset(&queue_shared->opening, 0, sizeof queue_shared->opening);
         if (!queue_shared->unfinished) {
             queue_shared->opening = up_procedure_opening(procedure);
+            keep_quick(queue_shared, up_procedure_quick(procedure));
         }
     }
     memcpy(results->run_id, recorder.run_id, sizeof results->run_id);
@@ -404,7 +432,9 @@ static bool measure(const struct up_session_settings *settings, struct up_measur
     if (good) {
         export(settings);
         show_results(op, results);
-        up_operator_hold_result(op, results->result, results->results, settings->signalled);
+        if (queue_shared == NULL || !plan->quick.on) { /* else the next item waits already */
+            up_operator_hold_result(op, results->result, results->results, settings->signalled);
+        }
     }
     up_operator_destroy(op);
     up_procedure_destroy(procedure);
@@ -420,6 +450,24 @@ static void begin_results(struct up_session_results *results, const struct up_me
     snprintf(results->bench, sizeof results->bench, "%s", bench);
 }
 
+/* Where the session rejected what was learned, it has learned anew since, and looks at that afresh.
+ */
+static bool plan_quick(const struct up_session_settings *settings,
+                       const struct queue_shared *queue_shared, struct up_quick_plan *quick,
+                       struct up_failure *failure) {
+    quick->asks_aside =
+        queue_shared != NULL; /* a single one is weighed in full by another command */
+    for (int step = 0; step < UP_QUICK_STEPS; step++) {
+        struct up_early_watch none = {0};
+        quick->watch[step] = queue_shared != NULL ? queue_shared->watch[step] : none;
+        if (up_early_is_rejected(&quick->watch[step], UP_QUICK_EARLY_RISK)) {
+            quick->watch[step] = none;
+        }
+    }
+    const struct up_taught_bench bench = taught_bench(settings->rig);
+    return up_taught_learn(settings->catalogue, &bench, quick->envelope, failure);
+}
+
 bool session_measure(const struct up_session_settings *settings,
                      const struct up_measure_plan *wanted, struct queue_shared *queue_shared,
                      struct up_session_results *results, struct up_failure *failure) {
@@ -433,6 +481,9 @@ bool session_measure(const struct up_session_settings *settings,
         plan.opening = queue_shared->opening;
     }
     begin_results(results, &plan, settings->rig->id);
+    if (plan.quick.on && !plan_quick(settings, queue_shared, &plan.quick, failure)) {
+        return false;
+    }
     return up_calibration_to_use(settings->catalogue, settings->rig->id, &calibration, failure) &&
            measure(settings, &plan, NULL, queue_shared, results, failure);
 }

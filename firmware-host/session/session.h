@@ -103,13 +103,16 @@ enum { UP_QUEUE_MAX = 200 };
 struct up_queue_entry {
     struct up_item item;
     struct up_filling filling;
+    double mass_kg, u_mass_kg; /* dry, by another scale; 0: not told */
+    bool is_new;               /* the list alone knows it: see session/stock_list.h */
     bool done;
     char unfinished_run[UP_ID_SIZE]; /* begun in this queue and not completed; else empty */
 };
 
 struct up_queue {
     const char *path;
-    char name[800]; /* the list's file name, by which its runs know the queue */
+    const char *scans; /* not NULL: there is no list, each item is scanned as its turn comes */
+    char name[800];    /* the list's file name, by which its runs know the queue */
     char id[UP_ID_SIZE];
     struct up_queue_entry entry[UP_QUEUE_MAX];
     unsigned count;
@@ -119,10 +122,13 @@ struct up_queue {
     char last[120];                        /* the last result in words; empty before the first */
 };
 
-/* Reads the list: an item a line, by name or id; blank lines and those that begin with # do not
-   count. With `resume_rig_id` the latest queue from a list of this name on that bench goes on. */
+/* Reads the list: an item a line, by name or id, or a stock list as CSV with a header (name, kind,
+   size, stock number, mass g, ...); blank lines and those that begin with # do not count. With
+   `resume_rig_id` the latest queue from a list of this name on that bench goes on. */
 bool up_queue_open(struct up_queue *queue, struct up_catalogue *catalogue, const char *path,
                    const char *resume_rig_id, struct up_failure *failure);
+/* Without a list: up_queue_caller.scan names each item. */
+void up_queue_begin_scanning(struct up_queue *queue);
 /* Items not done yet. */
 unsigned up_queue_remaining(const struct up_queue *queue);
 
@@ -132,6 +138,8 @@ struct up_queue_caller {
     void (*begin)(void *context, const struct up_item *item, const char *place,
                   const json_t *queue);
     void (*done)(void *context, const struct up_session_results *results);
+    /* The next item where there is no list; false: it was the last one. */
+    bool (*scan)(void *context, struct up_item *item);
 };
 
 /* Measures what is not done yet, by the plan; the port stays open and neighbours share their tare.

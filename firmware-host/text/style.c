@@ -65,6 +65,19 @@ void up_style_interval(const struct up_style *style, double expanded_u_g, double
     }
 }
 
+void up_style_net(const struct up_style *style, const struct up_net *net, char text[UP_SHOWN_SIZE],
+                  char interval[UP_SHOWN_SIZE]) {
+    char most[UP_SHOWN_SIZE];
+    if (isnan(net->at_most_g)) {
+        up_style_mass(style, net->net_g, text);
+        up_style_interval(style, net->expanded_u_g, net->stuck_air_g, interval);
+    } else {
+        up_style_mass(style, net->at_most_g, most);
+        snprintf(text, UP_SHOWN_SIZE, "at most %.*s", UP_SHOWN_SIZE - 9, most);
+        interval[0] = '\0';
+    }
+}
+
 void up_style_lead(const struct up_style *style, double mass_g, char text[UP_SHOWN_SIZE]) {
     put_mass(style, mass_g, false, 0, text);
 }

@@ -23,6 +23,13 @@ void up_style_uncertainty(const struct up_style *style, double u_g, char text[UP
    net cannot be bounded so closely below, "+1.2 -4.4 g". */
 void up_style_interval(const struct up_style *style, double expanded_u_g, double stuck_air_g,
                        char text[UP_SHOWN_SIZE]);
+/* Both, of a result: where all that is known of its net is that it is at most so much, "at most
+   -288.3 g" and nothing behind it. at_most_g NaN: there is an interval. */
+struct up_net {
+    double net_g, expanded_u_g, stuck_air_g, at_most_g;
+};
+void up_style_net(const struct up_style *style, const struct up_net *net, char text[UP_SHOWN_SIZE],
+                  char interval[UP_SHOWN_SIZE]);
 /* Less shows in no tenth of a gram. */
 bool up_style_has_stuck(double stuck_air_g);
 /* Whole grams. */

@@ -63,8 +63,9 @@ enum { UP_QUICK_ANALYSES = 5 };
 struct up_quick_rule {
     bool on;
     double bound_one, bound_two;
-    unsigned analysis;         /* that was made last, from 1 */
-    double mass_kg, u_mass_kg; /* dry, by another scale; 0: not told */
+    unsigned analysis;              /* that was made last, from 1 */
+    unsigned readings, ended_early; /* of the item and of the hanger after it; of those so many */
+    double mass_kg, u_mass_kg;      /* dry, by another scale; 0: not told */
 };
 
 struct up_measurement {

@@ -20,17 +20,31 @@ struct up_filling {
     double pressure_bar; /* as its gauge shows, above that of the air */
 };
 
+/* Why a quick weighing states no class, so that the item is put aside for the full one. */
+enum up_aside {
+    UP_ASIDE_NOT,
+    UP_ASIDE_NEAR,    /* the interval reaches over the line */
+    UP_ASIDE_AIR,     /* with the air that may still be in it it does */
+    UP_ASIDE_SCATTER, /* two immersions of a new kind do not show how far trials scatter */
+    UP_ASIDES
+};
+
 /* How a quick result came about. What may have acted one way only, or by an amount of which only a
    limit is known, is a bound and no part of u. */
 struct up_quick {
     bool is;      /* false: a full weighing, nothing below counts */
-    bool at_most; /* nothing was shaken, so air may lift it by any amount: b is at most high_kg */
+    bool at_most; /* nothing was shaken, so air may lift it by any amount: b is at most high_kg, and
+                     the answer's half-width is NaN */
     unsigned analysis;
     double bound_one, bound_two;        /* the boundaries for u's degrees of freedom */
     double early_kg, margin_kg;         /* of readings that ended early; of what nobody checks */
     double air_kg;                      /* that may still be in it; infinite with at_most */
     double low_kg, high_kg;             /* repeated confidence interval */
     double class_low_kg, class_high_kg; /* by which the class is stated */
+    enum up_aside aside;
+    unsigned immersions, shakes;    /* shakes of all immersions */
+    unsigned readings, ended_early; /* of the item and of the hanger after it; of those so many */
+    double mass_kg, u_mass_kg;      /* dry, by another scale; 0: not told */
 };
 
 struct up_result {

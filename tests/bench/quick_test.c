@@ -21,13 +21,14 @@ static struct hand_bench bench;
 /* What hangs in the water, kg; a shake frees so much air. */
 static struct {
     double kg, gain_kg[UP_TRIAL_SHAKES_MAX];
-    unsigned shakes;
+    double wobble_kg; /* every second time it hangs so much heavier */
+    unsigned shakes, hung;
 } item;
 
 static enum up_answer_word hang(struct hand_bench *b, const struct up_ask *ask) {
     if (ask->action == UP_ACTION_IMMERSE) {
         item.shakes = 0;
-        b->level = EMPTY + item.kg * COUNTS;
+        b->level = EMPTY + (item.kg + (item.hung++ % 2) * item.wobble_kg) * COUNTS;
     } else if (ask->action == UP_ACTION_SHAKE) {
         b->level += item.gain_kg[item.shakes++] * COUNTS;
     } else if (ask->action != UP_ACTION_CONFIRM) {
@@ -215,6 +216,126 @@ static void a_dry_mass_gives_other_waters(void **state) {
                  (there.water_density_kg_m3.value - tank.water_density_kg_m3.value) * volume_m3,
                  1e-4);
     assert_true(there.quick.is && !there.measured);
+}
+
+/* ---- why no class, and what then ---- */
+
+static enum up_aside why_aside(double kg) {
+    const struct up_quick_progress *quick = weigh(kg);
+    assert_true(quick->put_aside);
+    struct up_result result = result_of(0);
+    assert_int_equal(result.answer.class, UP_CLASS_UNDECIDED);
+    return result.quick.aside;
+}
+
+static void it_says_why_there_is_no_class(void **state) {
+    (void)state;
+    assert_int_equal(why_aside(0.0505), UP_ASIDE_NEAR);
+    item.gain_kg[0] = 0.020; /* what four shakes leave may reach the line */
+    item.gain_kg[1] = 0.019;
+    item.gain_kg[2] = 0.018;
+    item.gain_kg[3] = 0.017;
+    assert_int_equal(why_aside(-0.14), UP_ASIDE_AIR);
+    memset(item.gain_kg, 0, sizeof item.gain_kg);
+    bench.plan.kind_repeatability_kg.u = 0; /* two immersions say little of their scatter */
+    item.wobble_kg = 3e-3;
+    assert_int_equal(why_aside(0.058), UP_ASIDE_SCATTER);
+    item.wobble_kg = 0;
+    weigh(0.3);
+    assert_int_equal(result_of(0).quick.aside, UP_ASIDE_NOT);
+}
+
+static void it_tells_how_it_came_about(void **state) {
+    (void)state;
+    item.gain_kg[0] = 2e-3;
+    bench.plan.quick.mass_kg = 0.9;
+    bench.plan.quick.u_mass_kg = 1e-3;
+    weigh(-0.3);
+    struct up_quick quick = result_of(0).quick;
+    assert_true(quick.immersions == 1 && quick.shakes == 1);
+    assert_true(quick.readings == 3 && quick.ended_early == 0); /* immersed, shaken, lifted */
+    assert_true(quick.mass_kg == 0.9 && quick.u_mass_kg == 1e-3);
+}
+
+/* Without a lower end there is no half-width; a bound has no probability. */
+static void at_most_has_no_half_width(void **state) {
+    (void)state;
+    weigh(0.3);
+    struct up_result result = result_of(0);
+    assert_true(isnan(result.answer.expanded_u_kg) && isnan(result.answer.stuck_air_kg));
+    assert_true(isfinite(result.quick.high_kg));
+    item.gain_kg[0] = 1e-4;
+    weigh(-0.3);
+    result = result_of(0);
+    assert_true(isfinite(result.answer.expanded_u_kg) && isfinite(result.answer.stuck_air_kg));
+    assert_true(isnan(result.answer.probability_positive) && isnan(result.answer.guard_low_kg));
+}
+
+static enum up_answer_word aside_word;
+
+static enum up_answer_word choose(struct hand_bench *b, const struct up_ask *ask) {
+    return ask->action == UP_ACTION_CONFIRM ? aside_word : hang(b, ask);
+}
+
+/* Enter and a short press put it aside, "again" (a long press) weighs it in full. */
+static void it_is_asked_whether_to_put_it_aside(void **state) {
+    (void)state;
+    bench.act = choose;
+    aside_word = UP_ANSWER_DONE;
+    weigh(0.0505);
+    assert_int_equal(bench.asked[UP_ACTION_CONFIRM], 0); /* nobody wants to be asked */
+    bench.plan.quick.asks_aside = true;
+    const struct up_quick_progress *quick = weigh(0.0505);
+    assert_int_equal(bench.asked[UP_ACTION_CONFIRM], 1);
+    assert_true(quick->put_aside && !quick->full_now);
+    assert_true(up_procedure_progress(bench.procedure).complete);
+    aside_word = UP_ANSWER_AGAIN;
+    quick = weigh(0.0505);
+    assert_true(quick->put_aside && quick->full_now);
+    assert_int_equal(bench.asked[UP_ACTION_CONFIRM], 1);
+    assert_true(up_procedure_progress(bench.procedure).complete);
+    assert_false(weigh(0.3)->put_aside);
+    assert_int_equal(bench.asked[UP_ACTION_CONFIRM], 0);
+}
+
+/* Of a full weighing the same readings are looked at early, which changes none of them. */
+static void a_full_weighing_teaches(void **state) {
+    (void)state;
+    bench.plan.quick.on = false;
+    item.gain_kg[0] = 1e-4;
+    assert_null(weigh(-0.3));
+    unsigned taughts = 0, lifted = 0;
+    const struct up_quick_taught *taught = up_procedure_taught(bench.procedure, &taughts);
+    assert_int_equal(taughts, 2 * 3); /* two trials: immersed, shaken, lifted */
+    for (unsigned i = 0; i < taughts; i++) {
+        lifted += taught[i].step == UP_QUICK_LIFTED;
+        assert_true(fabs(taught[i].off_kg[0]) < 1e-3);
+    }
+    assert_int_equal(lifted, 2);
+}
+
+/* Whoever answers before it hangs again loses no more than that time. */
+static enum up_answer_word answer_before(struct hand_bench *b, const struct up_ask *ask) {
+    if (ask->action == UP_ACTION_SHAKE) {
+        b->off_until_s = b->now_s + 7;
+        b->off_level = EMPTY;
+    }
+    return hang(b, ask);
+}
+
+static void a_trace_counts_from_when_it_hangs_again(void **state) {
+    (void)state;
+    bench.plan.quick.on = false;
+    bench.act = answer_before;
+    item.gain_kg[0] = 1e-4;
+    weigh(0.3);
+    unsigned taughts = 0, shaken = 0;
+    const struct up_quick_taught *taught = up_procedure_taught(bench.procedure, &taughts);
+    for (unsigned i = 0; i < taughts; i++) {
+        shaken += taught[i].step == UP_QUICK_SHAKEN;
+        assert_true(fabs(taught[i].off_kg[0]) < 1e-3);
+    }
+    assert_int_equal(shaken, 2);
 }
 
 /* ---- early readings ---- */
@@ -468,6 +589,12 @@ int main(void) {
         TEST(the_boundary),
         TEST(neighbours_share_the_hanger),
         TEST(a_dry_mass_gives_other_waters),
+        TEST(it_says_why_there_is_no_class),
+        TEST(it_tells_how_it_came_about),
+        TEST(at_most_has_no_half_width),
+        TEST(it_is_asked_whether_to_put_it_aside),
+        TEST(a_full_weighing_teaches),
+        TEST(a_trace_counts_from_when_it_hangs_again),
         TEST(a_reading_ends_when_enough_is_known),
         TEST(near_a_line_it_reads_to_the_end),
         TEST(the_mean_is_taken_off),

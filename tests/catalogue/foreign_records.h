@@ -5,9 +5,9 @@
 #include "support.h"
 
 /* As another program would store it in the file itself: a record with a good hash. */
-static void insert_foreign_record(struct up_catalogue *catalogue, const char *kind,
-                                  const char *subject, const char *made_utc, json_t *content,
-                                  json_t *replaces) {
+static inline void insert_foreign_record(struct up_catalogue *catalogue, const char *kind,
+                                         const char *subject, const char *made_utc, json_t *content,
+                                         json_t *replaces) {
     struct up_record record = {.content = content};
     up_new_id(record.id);
     snprintf(record.kind, sizeof record.kind, "%s", kind);
@@ -19,13 +19,13 @@ static void insert_foreign_record(struct up_catalogue *catalogue, const char *ki
     json_decref(replaces);
 }
 
-static json_t *item_of_tolerance(const struct up_item *item, double tolerance_g) {
+static inline json_t *item_of_tolerance(const struct up_item *item, double tolerance_g) {
     struct up_item other = *item;
     other.tolerance_g = tolerance_g;
     return up_item_to_json(&other);
 }
 
-static double tolerance_g(struct up_catalogue *catalogue, const char *name) {
+static inline double tolerance_g(struct up_catalogue *catalogue, const char *name) {
     struct up_item item;
     struct up_failure failure = {0};
     if (!up_item_find(catalogue, name, &item, &failure)) {

@@ -120,6 +120,25 @@ static void a_pair_is_pooled_apart(void **state) {
     up_catalogue_close(catalogue);
 }
 
+/* They end where the class is clear, and so lean away from the lines. */
+static void quick_trials_teach_nothing(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = add_of_kind(catalogue, "A", "boot", 1);
+    char run_id[UP_ID_SIZE];
+    up_new_id(run_id);
+    for (int i = 0; i < 5; i++) {
+        json_t *content = json_pack("{s:s, s:s, s:i, s:f, s:f, s:b}", "run_id", run_id, "item_id",
+                                    item.id, "number", i + 1, "load_counts", 50.0 * i * COUNTS_G,
+                                    "load_g", 50.0 * i, "is_quick", 1);
+        assert_true(up_catalogue_add(catalogue, "trial", NULL, "one", content, NULL, NULL, NULL));
+        json_decref(content);
+    }
+    struct up_kind kind = learned(catalogue, "boot", "one");
+    assert_true(kind.repeatability_kg.u == 0 && kind.runs == 0);
+    up_catalogue_close(catalogue);
+}
+
 /* Single trials say nothing about scatter: their items' means are no scatter of a trial. */
 static void single_trials_teach_nothing(void **state) {
     (void)state;
@@ -462,6 +481,7 @@ int main(void) {
     const struct CMUnitTest tests[] = {
         TEST(runs_pool_as_in_the_gum),
         TEST(a_pair_is_pooled_apart),
+        TEST(quick_trials_teach_nothing),
         TEST(single_trials_teach_nothing),
         TEST(a_trial_that_a_result_left_out_teaches_nothing),
         TEST(a_run_that_goes_on_is_one),

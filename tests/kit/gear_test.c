@@ -224,6 +224,46 @@ static void doubtful_results_count_by_name_only(void **state) {
     up_catalogue_close(catalogue);
 }
 
+static void add_quick(struct up_catalogue *catalogue, const char *name, const char *model,
+                      bool at_most) {
+    struct up_item item = plain_item(name);
+    struct up_failure ignored;
+    if (!up_item_find(catalogue, name, &item, &ignored)) {
+        item.holds_gas = UP_GAS_NO;
+        snprintf(item.model, sizeof item.model, "%s", model);
+        assert_true(up_item_add(catalogue, &item, NULL));
+    }
+    struct up_result result = plain_result(item.id, "tank");
+    result.compressible = false;
+    result.answer.buoyancy_kg = (struct up_quantity){0.3, 1e-4, (double)INFINITY};
+    result.answer.expanded_u_kg = at_most ? (double)NAN : 0.0392;
+    result.pieces = 1;
+    result.quick = (struct up_quick){.is = true, .at_most = at_most, .high_kg = 0.34};
+    assert_true(up_results_add(catalogue, &result, 1, "bench", NULL));
+    catalogue_clock_step_s++;
+}
+
+/* By name only, as wide as its interval; at most, never; and a full one counts before it. */
+static void a_quick_result_counts_by_name_only(void **state) {
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    (void)state;
+    add_quick(catalogue, "quick", "Gull", false);
+    write_kit("\"item\": \"quick\"", "\"accept\": [\"unchecked\"],", "");
+    assert_kit_refused(catalogue, "\"accept\": [\"quick\"]");
+    write_kit("\"item\": \"quick\"", "\"accept\": [\"unchecked\", \"quick\"],", "");
+    json_decref(report(catalogue));
+    write_kit("\"model\": \"Gull\"", "\"accept\": [\"unchecked\", \"quick\"],", "");
+    assert_kit_refused(catalogue, "leans away from the lines");
+    add_quick(catalogue, "most", "", true);
+    write_kit("\"item\": \"most\"", "\"accept\": [\"unchecked\", \"quick\"],", "");
+    assert_kit_refused(catalogue, "known from above only");
+    add_fin(catalogue, "full", "", 1, -400);
+    add_quick(catalogue, "full", "", true);
+    write_kit("\"item\": \"full\"", "\"accept\": [\"unchecked\"],", "");
+    json_decref(report(catalogue));
+    up_catalogue_close(catalogue);
+}
+
 static void a_result_from_elsewhere_counts_by_name_only(void **state) {
     struct up_catalogue *theirs = open_as("theirs", UP_CATALOGUE_CREATE),
                         *ours = open_as("ours", UP_CATALOGUE_CREATE);
@@ -339,6 +379,7 @@ int main(void) {
         TEST(fins_are_ranked_by_level),
         TEST(a_model_is_as_wide_as_its_samples),
         TEST(doubtful_results_count_by_name_only),
+        TEST(a_quick_result_counts_by_name_only),
         TEST(a_result_from_elsewhere_counts_by_name_only),
         TEST(a_contested_record_counts_by_name_only),
         TEST(a_result_counts_as_it_was_judged_last),

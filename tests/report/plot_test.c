@@ -356,10 +356,9 @@ static void data_holds_no_foreign_text(void **state) {
     char *data = read_whole("items.tsv", &length);
     const char *lines = strstr(data, "\n1\t");
     assert_non_null(lines);
-    assert_string_equal(
-        lines,
-        "\n1\t1\t500\t3\t50\t0\t0\t0\t0\t0\t0\t0\t0\n2\t3\t490\t3\t50\t1\t0\t0\t0\t0\t0\t0\t0\n"
-        "3\t2\t480\t3\t50\t0\t0\t0\t0\t0\t0\t0\t0\n");
+    assert_string_equal(lines, "\n1\t1\t500\t3\t50\t0\t0\t0\t0\t0\t0\t0\t0\t0\n2\t3\t490\t3\t50\t1"
+                               "\t0\t0\t0\t0\t0\t0\t0\t0\n"
+                               "3\t2\t480\t3\t50\t0\t0\t0\t0\t0\t0\t0\t0\t0\n");
     assert_null(strstr(data, "MARK"));
     free(data);
 }
@@ -378,7 +377,7 @@ static void what_no_body_spoke_for_is_marked(void **state) {
     write_plot(row, ARRAY(row));
     char *data = read_whole("items.tsv", &length), *script = read_whole("items.gp", &length);
     assert_non_null(strstr(data, "\n1\t1\t500\t3\t50\t0\t0\t0\t0\t1\t0\t0\t0."
-                                 "4\n2\t1\t490\t3\t50\t1\t0\t0\t1\t0\t0\t1\t0\n"));
+                                 "4\t0\n2\t1\t490\t3\t50\t1\t0\t0\t1\t0\t0\t1\t0\t0\n"));
     assert_non_null(
         strstr(script, "marks = \"unchecked: no reference body shows that the bench was right "
                        "     * judged again since it was measured      < came from elsewhere, by "

@@ -5,7 +5,8 @@
 #include <math.h>
 
 #include "catalogue/kind.h"
-#include "report/report.h"
+#include "report/card.h"
+#include "report/items.h"
 
 static void add_result_of(struct up_catalogue *catalogue, const char *bench, const char *item_id,
                           const char *water, double buoyancy_g) {
@@ -424,6 +425,117 @@ static void calculated_waters_of_what_holds_gas_are_withdrawn(void **state) {
     up_catalogue_close(catalogue);
 }
 
+/* ---- quick weighings ---- */
+
+static void add_quick(struct up_catalogue *catalogue, const char *item_id, double buoyancy_g,
+                      bool at_most, enum up_aside aside) {
+    struct up_result result = {
+        .measured = true,
+        .water = {.temp_c = 21.5, .name = "tank"},
+        .answer = {.buoyancy_kg = {buoyancy_g / 1e3, 0.001, 9},
+                   .expanded_u_kg = at_most ? (double)NAN : 0.004,
+                   .class = aside != UP_ASIDE_NOT ? UP_CLASS_UNDECIDED : UP_CLASS_NEGATIVE},
+        .question = {.tolerance_kg = 0.05},
+        .pieces = 1,
+        .quick = {
+            .is = true, .at_most = at_most, .high_kg = buoyancy_g / 1e3 + 0.01, .aside = aside}};
+    snprintf(result.item_id, sizeof result.item_id, "%s", item_id);
+    assert_true(up_results_add(catalogue, &result, 1, "bench", NULL));
+    catalogue_clock_step_s++;
+}
+
+static char *listed(struct up_catalogue *catalogue) {
+    char *text = NULL;
+    size_t size = 0;
+    const struct up_choice choice = {.sort = "name"};
+    const struct up_style style = {.columns = 0};
+    FILE *stream = open_memstream(&text, &size);
+    assert_true(up_items_print(catalogue, &choice, &style, stream, NULL));
+    assert_int_equal(fclose(stream), 0);
+    return text;
+}
+
+static void a_quick_one_is_shown_as_one(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item most = add_item(catalogue, "most"), aside = add_item(catalogue, "aside"),
+                   full = add_item(catalogue, "full");
+    add_quick(catalogue, most.id, -300, true, UP_ASIDE_NOT);
+    add_quick(catalogue, aside.id, -51, false, UP_ASIDE_NEAR);
+    add_result(catalogue, full.id, "tank", 10);
+    char *text = listed(catalogue);
+    assert_non_null(strstr(text, "negative  at most -290.0 g"));
+    assert_null(strstr(text, "-300.0 g"));
+    assert_non_null(strstr(text, "put aside"));
+    assert_non_null(strstr(text, UP_CLAIM_AT_MOST));
+    assert_non_null(strstr(text, "quick: a quick weighing"));
+    assert_null(strstr(text, UP_CLAIM_FULL_COUNTS));
+    free(text);
+    struct up_rows rows = load(catalogue);
+    assert_int_equal(rows.count, 3);
+    for (size_t i = 0; i < rows.count; i++) {
+        bool quick = strcmp(rows.row[i].item_id, full.id) != 0;
+        assert_true(rows.row[i].quick == quick);
+        assert_true((strstr(rows.row[i].name, "quick: ") != NULL ||
+                     strstr(rows.row[i].name, "put aside: ") != NULL) == quick);
+    }
+    up_rows_release(&rows);
+    up_catalogue_close(catalogue);
+}
+
+/* Though it is newer; and the list says so. */
+static void a_full_one_stays_in_view(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = add_item(catalogue, "fin");
+    add_quick(catalogue, item.id, -200, true, UP_ASIDE_NOT);
+    add_result(catalogue, item.id, "tank", -100);
+    struct up_rows rows = load(catalogue);
+    assert_row(&rows, 0, "fin", "tank", -100);
+    assert_false(rows.row[0].quick_beside); /* it came before */
+    up_rows_release(&rows);
+    add_quick(catalogue, item.id, -300, true, UP_ASIDE_NOT);
+    rows = load(catalogue);
+    assert_int_equal(rows.count, 1);
+    assert_row(&rows, 0, "fin", "tank", -100);
+    assert_true(rows.row[0].quick_beside && !rows.row[0].quick && !rows.row[0].at_most);
+    up_rows_release(&rows);
+    char *text = listed(catalogue);
+    assert_non_null(strstr(text, UP_CLAIM_FULL_COUNTS));
+    free(text);
+    add_result(catalogue, item.id, "tank", -101); /* weighed in full again */
+    rows = load(catalogue);
+    assert_row(&rows, 0, "fin", "tank", -101);
+    assert_false(rows.row[0].quick_beside);
+    up_rows_release(&rows);
+    up_catalogue_close(catalogue);
+}
+
+static void a_card_says_at_most(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = add_item(catalogue, "fin");
+    const struct up_style style = {.columns = 0};
+    struct up_card card;
+    add_quick(catalogue, item.id, -300, true, UP_ASIDE_NOT);
+    struct up_rows rows = load(catalogue);
+    up_card_fill(&card, &item, rows.row, rows.count, &style);
+    assert_string_equal(card.water[0].net, "at most \u2212290.0 g");
+    assert_non_null(strstr(card.water[0].interval, "no lower end"));
+    assert_non_null(strstr(card.marks, UP_CLAIM_QUICK));
+    assert_non_null(strstr(card.marks, UP_CLAIM_AT_MOST));
+    up_card_release(&card);
+    up_rows_release(&rows);
+    add_quick(catalogue, item.id, -51, false, UP_ASIDE_NEAR);
+    rows = load(catalogue);
+    up_card_fill(&card, &item, rows.row, rows.count, &style);
+    assert_string_equal(card.water[0].meaning, "put aside");
+    assert_non_null(strstr(card.marks, UP_CLAIM_PUT_ASIDE));
+    up_card_release(&card);
+    up_rows_release(&rows);
+    up_catalogue_close(catalogue);
+}
+
 static void what_was_in_it_stands_beside_it(void **state) {
     (void)state;
     struct up_failure failure = {0};
@@ -502,6 +614,9 @@ int main(void) {
         TEST(a_title_says_how_many_pieces_once),
         TEST(an_unusual_tolerance_is_marked),
         TEST(what_was_never_weighed_says_so),
+        TEST(a_quick_one_is_shown_as_one),
+        TEST(a_full_one_stays_in_view),
+        TEST(a_card_says_at_most),
         TEST(calculated_waters_of_what_holds_gas_are_withdrawn),
         TEST(what_was_in_it_stands_beside_it),
         TEST(a_result_keeps_the_pieces_it_was_measured_with),

@@ -5,6 +5,7 @@
 #include <stdarg.h>
 #include <stddef.h>
 #include <stdint.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include <cmocka.h>
@@ -185,6 +186,83 @@ static void an_older_plan_is_read(void **state) {
     assert_int_equal(back->draws, 0);
 }
 
+static void fill_quick(void) {
+    struct up_quick_plan *quick = &plan.quick;
+    *quick = (struct up_quick_plan){
+        .on = true, .asks_aside = true, .mass_kg = 0.9, .u_mass_kg = 1.0 / 3, .lot = 4123456789};
+    for (int step = 0; step < UP_QUICK_STEPS; step++) {
+        quick->watch[step] = (struct up_early_watch){(unsigned)(7 + step), 0x80000001u};
+        quick->envelope[step] = (struct up_early_envelope){
+            .basis = (enum up_early_basis)step, .traces = 120, .items = 31};
+        for (int i = 0; i < UP_EARLY_TIMES; i++) {
+            quick->envelope[step].a_kg[i] = 1e-3 / (3 + i);
+            quick->envelope[step].b[i] = 0.01 / (7 + i);
+            quick->envelope[step].mean[i] = -1.0 / (11 + i + step);
+            quick->envelope[step].bound[i] = 2.0 + 1.0 / (13 + i);
+        }
+    }
+    plan.opening.early = 512.0 / 3;
+}
+
+/* To the last digit: a replay must end each reading where the run did. */
+static void all_of_a_quick_plan_comes_back(void **state) {
+    struct up_failure failure = {0};
+    (void)state;
+    fill_quick();
+    json_t *json = to_json();
+    char *text = json_dumps(json, JSON_COMPACT | JSON_REAL_PRECISION(17)); /* as the journal does */
+    json_decref(json);
+    json = json_loads(text, 0, NULL);
+    free(text);
+    if (!read_back(json, &failure)) {
+        fail_msg("%s", failure.text);
+    }
+    const struct up_quick_plan *back = &run.measure.quick, *was = &plan.quick;
+    assert_true(back->on && back->asks_aside && back->lot == was->lot);
+    assert_true(back->mass_kg == was->mass_kg && back->u_mass_kg == was->u_mass_kg);
+    assert_true(run.measure.opening.early == plan.opening.early);
+    for (int step = 0; step < UP_QUICK_STEPS; step++) {
+        const struct up_early_envelope *a = &back->envelope[step], *b = &was->envelope[step];
+        assert_int_equal(a->basis, b->basis);
+        assert_true(a->traces == b->traces && a->items == b->items);
+        assert_memory_equal(a->a_kg, b->a_kg, sizeof a->a_kg);
+        assert_memory_equal(a->b, b->b, sizeof a->b);
+        assert_memory_equal(a->mean, b->mean, sizeof a->mean);
+        assert_memory_equal(a->bound, b->bound, sizeof a->bound);
+        assert_int_equal(back->watch[step].seen, was->watch[step].seen);
+        assert_int_equal(back->watch[step].against, was->watch[step].against);
+    }
+    plan.quick.on = false;
+    assert_true(read_back(to_json(), &failure));
+    assert_false(run.measure.quick.on);
+}
+
+/* A journal may have been changed. */
+static void a_quick_plan_that_cannot_be_is_refused(void **state) {
+    static const char *const spoilt[] = {
+        "{\"lot\": \"1\"}",
+        "{\"mass_kg\": null}",
+        "{\"immersed\": null}",
+        "{\"shaken\": {\"basis\": \"all\"}}",
+        "{\"lifted\": {\"a_kg\": [1, 2]}}",
+        "{\"lifted\": {\"bound\": [1, 2, 3, 4, 5, 6, 7, 8, \"9\"]}}",
+        "{\"shaken\": {\"seen\": 21}}",
+        "{\"shaken\": {\"seen\": -1}}",
+        "{\"shaken\": {\"against\": 0.5}}"};
+    (void)state;
+    fill_quick();
+    for (size_t i = 0; i < sizeof spoilt / sizeof spoilt[0]; i++) {
+        struct up_failure failure = {0};
+        json_t *json = to_json(), *change = json_loads(spoilt[i], 0, NULL);
+        json_object_update_recursive(json_object_get(json, "quick"), change);
+        json_decref(change);
+        if (read_back(json, &failure)) {
+            fail_msg("read: %s", spoilt[i]);
+        }
+        assert_non_null(strstr(failure.text, "a plan that makes sense"));
+    }
+}
+
 static void a_plan_without_bounds_is_refused(void **state) {
     static const struct {
         const char *key;
@@ -214,6 +292,8 @@ int main(void) {
         cmocka_unit_test_setup_teardown(all_of_a_plan_comes_back, begin, end),
         cmocka_unit_test_setup_teardown(the_keys_stay, begin, end),
         cmocka_unit_test_setup_teardown(an_older_plan_is_read, begin, end),
+        cmocka_unit_test_setup_teardown(all_of_a_quick_plan_comes_back, begin, end),
+        cmocka_unit_test_setup_teardown(a_quick_plan_that_cannot_be_is_refused, begin, end),
         cmocka_unit_test_setup_teardown(a_plan_without_bounds_is_refused, begin, end),
     };
     return cmocka_run_group_tests_name("a plan in the journal", tests, NULL, NULL);

@@ -2,7 +2,7 @@
 /* A list of items, and what was done of it. */
 #include "../catalogue/support.h"
 
-#include "session/session.h"
+#include "session/stock_list.h"
 
 static void add_run(struct up_catalogue *catalogue, const struct up_item *item, const char *queue,
                     const char *how_ended) {
@@ -44,7 +44,111 @@ static void what_was_measured_here_is_done(void **state) {
     up_catalogue_close(catalogue);
 }
 
+/* ---- a shop's stock list ---- */
+
+static struct up_queue queue;
+
+static void read_list(struct up_catalogue *catalogue, const char *text) {
+    struct up_failure failure = {0};
+    write_all("list.txt", text);
+    if (!up_queue_open(&queue, catalogue, "list.txt", NULL, &failure)) {
+        fail_msg("%s", failure.text);
+    }
+}
+
+static void assert_list_refused(struct up_catalogue *catalogue, const char *text,
+                                const char *words) {
+    struct up_failure failure = {0};
+    write_all("list.txt", text);
+    assert_false(up_queue_open(&queue, catalogue, "list.txt", NULL, &failure));
+    assert_says(&failure, UP_STATUS_WRONG_INPUT, words);
+}
+
+/* As spreadsheets write it: a mark at the beginning, semicolons where the comma is decimal, quotes;
+   the columns in any order and spelling, others beside them. */
+static void a_stock_list_is_read_by_its_header(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item known = plain_item("Tern fin");
+    snprintf(known.stock_number, sizeof known.stock_number, "17");
+    assert_true(up_item_add(catalogue, &known, NULL));
+    read_list(catalogue, "\xEF\xBB\xBF"
+                         "KIND;Colour;Stock_Number;Mass (g);Name;size\r\n"
+                         "# not this\r\n"
+                         "boot;red;18;1004,5;\"Auk; \"\"old\"\"\";M\r\n"
+                         "whatever;blue;17;;another name;L\r\n");
+    assert_int_equal(queue.count, 2);
+    const struct up_queue_entry *boot = &queue.entry[0], *fin = &queue.entry[1];
+    assert_true(boot->is_new && !fin->is_new);
+    assert_string_equal(boot->item.name, "Auk; \"old\"");
+    assert_string_equal(boot->item.kind, "boot");
+    assert_string_equal(boot->item.size, "M");
+    assert_string_equal(boot->item.stock_number, "18");
+    assert_true(fabs(boot->mass_kg - 1.0045) < 1e-12 && boot->u_mass_kg == 1e-3);
+    assert_string_equal(fin->item.id, known.id); /* by its number, whatever the list calls it */
+    assert_true(fin->mass_kg == 0 && fin->u_mass_kg == 0);
+    unsigned added = 0;
+    assert_true(up_stock_register(&queue, catalogue, &added, NULL) && added == 1);
+    read_list(catalogue, "name,stock number\n\"Auk; \"\"old\"\"\",18\n");
+    assert_false(queue.entry[0].is_new);
+    assert_true(queue.entry[0].item.tolerance_g == UP_TOLERANCE_ONE_G);
+    up_catalogue_close(catalogue);
+}
+
+static void names_alone_are_a_list_as_before(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item one = add_item(catalogue, "one, of two; names");
+    read_list(catalogue, "one, of two; names\n");
+    assert_string_equal(queue.entry[0].item.id, one.id);
+    assert_true(queue.count == 1 && !queue.entry[0].is_new);
+    up_catalogue_close(catalogue);
+}
+
+static void a_row_that_cannot_be_is_refused(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    for (int i = 0; i < 2; i++) {
+        struct up_item twin = plain_item("twin");
+        snprintf(twin.stock_number, sizeof twin.stock_number, "5");
+        assert_true(up_item_add(catalogue, &twin, NULL));
+    }
+    assert_list_refused(catalogue, "name,kind\nA,fin\nA,fin\n", "line 3: A is listed twice");
+    assert_list_refused(catalogue, "name,kind\nA,\n", "line 2: A is not in the catalogue");
+    assert_list_refused(catalogue, "name,kind,mass g\nA,fin,-3\n", "not a number of grams above 0");
+    assert_list_refused(catalogue, "name,kind,mass g\nA,fin,0.2\n", "from 1 g to 100 kg");
+    assert_list_refused(catalogue, "name,kind,pieces\nA,fin,3\n", "pieces: 1, or 2");
+    assert_list_refused(catalogue, "stock number\n5\n", "several items have it");
+    assert_list_refused(catalogue, "name\ntwin\n", "several items have it");
+    assert_list_refused(catalogue, "name,kind\n,fin\n", "neither a name nor a stock number");
+    up_catalogue_close(catalogue);
+}
+
+/* A barcode is a stock number; names and ids are typed. */
+static void a_barcode_names_an_item(void **state) {
+    (void)state;
+    struct up_failure failure = {0};
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item number = plain_item("fin"), found;
+    snprintf(number.stock_number, sizeof number.stock_number, "boot");
+    assert_true(up_item_add(catalogue, &number, NULL));
+    struct up_item name = add_item(catalogue, "hood");
+    assert_true(up_stock_find(catalogue, "boot", &found, &failure));
+    assert_string_equal(found.id, number.id);
+    assert_true(up_stock_find(catalogue, "hood", &found, &failure));
+    assert_string_equal(found.id, name.id);
+    assert_false(up_stock_find(catalogue, "nothing", &found, &failure));
+    assert_says(&failure, UP_STATUS_WRONG_INPUT, "nothing");
+    number.retired = true;
+    assert_true(up_item_add(catalogue, &number, NULL));
+    assert_false(up_stock_find(catalogue, "boot", &found, &failure));
+    up_catalogue_close(catalogue);
+}
+
 int main(void) {
-    const struct CMUnitTest tests[] = {TEST(what_was_measured_here_is_done)};
+    const struct CMUnitTest tests[] = {
+        TEST(what_was_measured_here_is_done), TEST(a_stock_list_is_read_by_its_header),
+        TEST(names_alone_are_a_list_as_before), TEST(a_row_that_cannot_be_is_refused),
+        TEST(a_barcode_names_an_item)};
     return cmocka_run_group_tests_name("session: a list of items", tests, NULL, NULL);
 }

@@ -103,8 +103,9 @@ static void one_sample(struct hand_bench *bench, long number) {
     struct up_sample sample = {.loads = 1, .temp_c = bench->temp_c, .sequence = (double)NAN};
     bench->now_s += INTERVAL_S;
     sample.time_s = bench->now_s;
-    sample.load[0] = bench->level + hand(bench) + bench->drift_per_s * bench->now_s +
-                     bench->noise * shape(number);
+    double level = bench->now_s < bench->off_until_s ? bench->off_level : bench->level;
+    sample.load[0] =
+        level + hand(bench) + bench->drift_per_s * bench->now_s + bench->noise * shape(number);
     up_procedure_sample(bench->procedure, &sample);
 }
 

@@ -17,9 +17,10 @@ struct hand_bench {
     double now_s;
     double level, drift_per_s, noise; /* what the cell shows, counts: level at now_s = 0 */
     double temp_c;
-    double shaken_s; /* a hand is at the hook for the second after it */
-    double pull_s;   /* or for so long; 0: a second */
-    bool untouched;  /* no hand comes */
+    double shaken_s;               /* a hand is at the hook for the second after it */
+    double pull_s;                 /* or for so long; 0: a second */
+    bool untouched;                /* no hand comes */
+    double off_until_s, off_level; /* until then the cell shows that level */
     unsigned asked[UP_ACTIONS], faults, plateaus;
     char fault[240], note[240], question[240]; /* the latest of each */
     struct up_plateau plateau;                 /* the latest */

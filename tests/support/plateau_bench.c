@@ -87,7 +87,8 @@ static double back_on_s(struct plateau_bench *bench, const struct up_procedure *
 static bool read_early(struct plateau_bench *bench, struct up_procedure *procedure, double step) {
     double end_s, judged_s = JUDGED_AFTER / procedure->rig->line.rate_hz;
     bool ended = false;
-    while (!ended && !isnan(end_s = early_end_s(procedure, step))) {
+    bool quick = up_procedure_quick(procedure) != NULL; /* a full one would only learn from them */
+    while (quick && !ended && !isnan(end_s = early_end_s(procedure, step))) {
         struct tank_window window;
         double from_s = end_s - UP_EARLY_WINDOW_S;
         tank_window(bench->tank, from_s, UP_EARLY_WINDOW_S - judged_s, &window);

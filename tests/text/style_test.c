@@ -1,4 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
+#include <math.h>
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>
@@ -75,11 +76,29 @@ static void small_masses_are_seen(void **state) {
     assert_string_equal(up_style_unit(&metric), "g");
 }
 
+/* All that is known of it. */
+static void at_most_has_no_interval(void **state) {
+    (void)state;
+    const struct up_style grams = {.imperial = false}, ounces = {.imperial = true};
+    struct up_net net = {-300, 4, 1, -288.26};
+    char text[UP_SHOWN_SIZE], interval[UP_SHOWN_SIZE];
+    up_style_net(&grams, &net, text, interval);
+    assert_string_equal(text, "at most -288.3 g");
+    assert_string_equal(interval, "");
+    up_style_net(&ounces, &net, text, interval);
+    assert_string_equal(text, "at most -10.17 oz");
+    net.at_most_g = (double)NAN;
+    up_style_net(&grams, &net, text, interval);
+    assert_string_equal(text, "-300.0 g");
+    assert_string_equal(interval, "+4.0 -5.0 g");
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_sentence_is_told_in_the_persons_units),
         cmocka_unit_test(a_brief_mass_has_one_unit_and_no_minus_nothing),
         cmocka_unit_test(small_masses_are_seen),
+        cmocka_unit_test(at_most_has_no_interval),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
