@@ -77,8 +77,7 @@ static void put_head(struct paper *paper, const struct facts *facts) {
     put_pair(paper, "Weighed on",
              up_text_format("%.10s, from %.5s to %.5s UTC%s%.8s", facts->begun_utc,
                             facts->begun_utc + 11, made + 11,
-                            facts->earlier[0] != '\0' ? ", continues run " : "",
-                            facts->earlier));
+                            facts->earlier[0] != '\0' ? ", continues run " : "", facts->earlier));
     if (facts->elsewhere) {
         paper_pair(paper, "Origin", "this record " UP_ELSEWHERE_MEANING);
     }
@@ -113,22 +112,41 @@ static char *shown(void (*show)(const struct up_style *, double, char[UP_SHOWN_S
     return up_typeset(up_text_format("%s", text));
 }
 
+static bool is_quick(const json_t *document) {
+    return up_claim_is_quick(result_of(document));
+}
+
+/* Nothing was shaken: there is no lower end. */
+static bool is_at_most(const json_t *document) {
+    return is_quick(document) && isfinite(number(document, "at_most_g"));
+}
+
+static char *words_of_class(const json_t *document) {
+    bool aside = up_record_text(result_of(document), "put_aside")[0] != '\0';
+    return up_text_format("%s", aside ? UP_CLAIM_PUT_ASIDE
+                                      : meaning_of(up_record_text(decision_of(document), "class")));
+}
+
 static void put_result(struct paper_table *table, const json_t *document,
                        const struct up_style *style) {
-    double net_g = number(document, "buoyancy_g"), u_g = number(document, "expanded_u_g"),
+    bool at_most = is_at_most(document);
+    double net_g = number(document, at_most ? "at_most_g" : "buoyancy_g"),
+           u_g = at_most ? 0 : number(document, "expanded_u_g"),
            stuck_g = number(document, "stuck_air_g");
     UP_FREED char *net = shown(up_style_mass, style, net_g);
     char brief[UP_SHOWN_SIZE];
     up_style_mass(style, net_g, brief);
-    char *cell[] = {
-        up_text_format("%s", up_record_text(result_of(document), "water")),
-        shown(up_style_temp, style, number(document, "water_temp_c")),
-        shown(up_style_density, style, number(document, "water_density_kg_m3")),
-        up_text_format("%s", up_record_text(result_of(document), "basis")),
-        up_text_format("%s%s", net, direction_of(brief)),
-        shown(up_style_mass, style, net_g - u_g - (stuck_g > 0 ? stuck_g : 0)),
-        shown(up_style_mass, style, net_g + u_g),
-        up_text_format("%s", meaning_of(up_record_text(decision_of(document), "class")))};
+    char *cell[] = {up_text_format("%s", up_record_text(result_of(document), "water")),
+                    shown(up_style_temp, style, number(document, "water_temp_c")),
+                    shown(up_style_density, style, number(document, "water_density_kg_m3")),
+                    up_text_format("%s", up_record_text(result_of(document), "basis")),
+                    up_text_format("%s%s%s", at_most ? "at most " : "", net,
+                                   at_most ? "" : direction_of(brief)),
+                    at_most
+                        ? up_text_format("–")
+                        : shown(up_style_mass, style, net_g - u_g - (stuck_g > 0 ? stuck_g : 0)),
+                    shown(up_style_mass, style, net_g + u_g),
+                    words_of_class(document)};
     paper_row(table, (const char *const *)cell);
     for (int i = 0; i < table->columns; i++) {
         free(cell[i]);
@@ -167,6 +185,9 @@ static void put_results(struct paper *paper, const struct facts *facts,
         "lies from \"at least\" to \"at most\" with %.4g %% coverage. It is of %s.",
         100 * number(facts->result[0], "coverage"), scope);
     paper_text(paper, text);
+    if (is_quick(facts->result[0])) {
+        paper_pair(paper, "How long", UP_CLAIM_QUICK);
+    }
     if (facts->withdrawn > 0) {
         paper_text(paper, "Other waters are left out: it holds gas, which the water squeezes.");
     }
@@ -204,7 +225,7 @@ static void put_method(struct paper *paper, const struct facts *facts) {
     paper_pair(paper, "Rig file", facts->rig_sha256);
 }
 
-static void put_lines(struct paper *paper, char *text) {
+void sections_put_lines(struct paper *paper, char *text) {
     char *rest = text;
     for (char *line = strsep(&rest, "\n"); line != NULL; line = strsep(&rest, "\n")) {
         UP_FREED char *set = up_typeset(up_text_format("%s", line));
@@ -231,7 +252,7 @@ static void put_departures(struct paper *paper, const struct facts *facts,
     if (text[0] == '\0') {
         paper_text(paper, "None.");
     }
-    put_lines(paper, text);
+    sections_put_lines(paper, text);
 }
 
 /* ---- 7.8.3.1 a: the conditions ---- */
@@ -291,6 +312,19 @@ static char *chance_of(const json_t *decision, const char *class) {
                                   : up_text_format("%.2f %%", 100 * probability);
 }
 
+/* A quick weighing looks early, at preset analyses: metrology/sequential.h. */
+static void put_quick_decision(struct paper *paper, const struct facts *facts,
+                               const struct up_style *style) {
+    char tolerance[UP_SHOWN_SIZE];
+    up_style_lead(style, number(facts->result[0], "tolerance_g"), tolerance);
+    UP_FREED char *rule = up_text_format(
+        "Neutral is within %s of zero. A class is stated as soon as the whole repeated confidence "
+        "interval has it, at one of a few preset looks; what stays near a line is put aside.",
+        tolerance);
+    paper_heading(paper, "Decision rule");
+    paper_text(paper, rule);
+}
+
 static void put_decision(struct paper *paper, const struct facts *facts,
                          const struct up_style *style) {
     static const struct paper_column column[] = {
@@ -347,6 +381,6 @@ void sections_put(struct paper *paper, const struct facts *facts, const struct u
     sections_put_calibration(paper, facts);
     sections_put_trials(paper, facts);
     sections_put_budget(paper, facts);
-    put_decision(paper, facts, style);
+    (is_quick(facts->result[0]) ? put_quick_decision : put_decision)(paper, facts, style);
     put_end(paper, facts);
 }

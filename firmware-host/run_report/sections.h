@@ -8,6 +8,9 @@
 
 void sections_put(struct paper *paper, const struct facts *facts, const struct up_style *style);
 
+/* Each line of a text as it stands; takes it apart. */
+void sections_put_lines(struct paper *paper, char *text);
+
 /* The budget, trials and calibration (sections_numbers.c). */
 void sections_put_trials(struct paper *paper, const struct facts *facts);
 void sections_put_calibration(struct paper *paper, const struct facts *facts);

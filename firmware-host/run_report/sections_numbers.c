@@ -4,7 +4,9 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "catalogue/claim.h"
 #include "report/card.h"
+#include "report/explain_quick.h"
 #include "run_report/sections.h"
 #include "text/text.h"
 
@@ -248,6 +250,19 @@ static void put_combined(struct paper *paper, const json_t *document) {
     }
 }
 
+static void put_quick(struct paper *paper, const json_t *result) {
+    UP_FREED char *text = NULL;
+    size_t size = 0;
+    FILE *stream = open_memstream(&text, &size);
+    if (stream != NULL) {
+        explain_quick_print(stream, result);
+    }
+    if (stream == NULL || fclose(stream) != 0) {
+        up_out_of_memory();
+    }
+    sections_put_lines(paper, text);
+}
+
 void sections_put_budget(struct paper *paper, const struct facts *facts) {
     static const struct paper_column column[] = {{"What is uncertain", 0.26, false},
                                                  {"Taken as", 0.11, true},
@@ -280,5 +295,9 @@ void sections_put_budget(struct paper *paper, const struct facts *facts) {
     if (weighty < count) {
         put_rest(&table, lines + weighty, count - weighty);
     }
-    put_combined(paper, facts->result[0]);
+    if (up_claim_is_quick(result)) {
+        put_quick(paper, result);
+    } else {
+        put_combined(paper, facts->result[0]);
+    }
 }

@@ -140,6 +140,24 @@ static void it_says_what_it_is_not(void **state) {
     facts_release(&facts);
 }
 
+static void a_quick_weighing_says_so(void **state) {
+    (void)state;
+    struct facts facts = some();
+    json_t *result = json_object_get(facts.result[0], "result");
+    json_object_update_new(result, json_pack("{s:b, s:f, s:{s:b, s:f}, s:f}", "is_quick", 1,
+                                             "at_most_g", -60.0, "quick", "at_most", 1, "high_g",
+                                             -60.0, "tolerance_g", 50.0));
+    put(&facts);
+    assert_says_words("tank|20.0 °C|998.2 kg/m3|measured|at most −60.0 g|–|−60.0 g|");
+    assert_says_words("How long|quick weighing, not the full one\n");
+    assert_says_words("whole repeated confidence interval");
+    assert_null(strstr(words, "Monte Carlo (JCGM 101)"));
+    json_object_set_new(result, "put_aside", json_string("near a line"));
+    put(&facts);
+    assert_says_words("|put aside: it needs the full weighing|\n");
+    facts_release(&facts);
+}
+
 /* ---- from a catalogue ---- */
 
 static const char *const RUN = "00000000-0000-4000-8000-00000000000a";
@@ -233,6 +251,7 @@ int main(void) {
         cmocka_unit_test(the_interval_holds_the_air_that_may_stay),
         cmocka_unit_test(the_latest_decision_counts),
         cmocka_unit_test(it_says_what_it_is_not),
+        cmocka_unit_test(a_quick_weighing_says_so),
         cmocka_unit_test_setup_teardown(the_tank_stands_first, enter, leave),
         cmocka_unit_test_setup_teardown(waters_of_what_holds_gas_are_left_out, enter, leave),
         cmocka_unit_test_setup_teardown(a_run_without_a_result_is_refused, enter, leave),
