@@ -165,7 +165,7 @@ bool up_taught_learn(struct up_catalogue *catalogue, const struct up_taught_benc
         size_t from = of->count > TRACES_MOST ? of->count - TRACES_MOST : 0;
         envelope[step] = good && of->count > 0 ? up_early_learn(of->trace + from, of->count - from,
                                                                 UP_QUICK_EARLY_RISK)
-                                               : (struct up_early_envelope){UP_EARLY_NONE};
+                                               : (struct up_early_envelope){.basis = UP_EARLY_NONE};
         free(of->trace);
         free(of->session);
     }

@@ -48,7 +48,10 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size) {
         must_be_a_queue(&queue[0]);
         must(queue[0].count == queue[1].count);
         for (unsigned i = 0; i < queue->count; i++) {
-            must(strcmp(queue[0].entry[i].item.id, queue[1].entry[i].item.id) == 0);
+            const struct up_queue_entry *one = &queue[0].entry[i], *other = &queue[1].entry[i];
+            must(one->is_new == other->is_new && strcmp(one->item.name, other->item.name) == 0);
+            must(one->is_new || strcmp(one->item.id, other->item.id) == 0);
+            must(one->mass_kg == other->mass_kg && one->mass_kg >= 0);
         }
         must(!up_queue_open(&queue[1], shelf.mine, "list.txt", "a-bench", &why));
         must(strstr(why.text, "list.txt") != NULL);
