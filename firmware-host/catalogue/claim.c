@@ -74,3 +74,8 @@ bool up_claim_is_simulated(const json_t *result, const char *bench) {
     return json_is_true(json_object_get(result, "simulated")) ||
            strcmp(bench, "simulated-tank") == 0;
 }
+
+bool up_claim_is_quick(const json_t *result) {
+    const json_t *quick = json_object_get(result, "quick");
+    return json_is_object(quick) || json_is_true(quick);
+}

@@ -30,6 +30,9 @@ void up_claim_scope(int pieces, bool simulated, char text[UP_CLAIM_SCOPE_SIZE]);
 /* Whether a result's record says so, or its bench is the simulated tank from before it did. */
 bool up_claim_is_simulated(const json_t *result, const char *bench);
 
+/* Of a quick weighing, by a result's record. */
+bool up_claim_is_quick(const json_t *result);
+
 /* Of a result's record: 0 where it does not say. */
 int up_claim_pieces_of(const json_t *result);
 

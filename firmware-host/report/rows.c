@@ -131,6 +131,7 @@ static bool take_result(const struct up_record *record, void *context) {
     row->withdrawable = up_claim_is_withdrawn(content, true);
     row->foam_depth_m = up_record_number(content, "immersion_depth_m"); /* see fill_names */
     row->simulated = up_claim_is_simulated(content, record->bench);
+    row->quick = up_claim_is_quick(content);
     copy_text(row->filled.gas, sizeof row->filled.gas, json_object_get(content, "filled_with"));
     row->filled.pressure_bar = up_record_number(content, "filling_bar");
     const struct gather *gather = context;
