@@ -15,7 +15,7 @@ do for [ending in endings] {
     plot data using ($2 == 0 ? 0 : NaN):1:(0):3:($1 - 0.32):($1 + 0.32) with boxxyerror \
              fs solid 1 border lc rgb blue lc rgb blue title "from repeated readings", \
          data using ($2 == 1 ? 0 : NaN):1:(0):3:($1 - 0.32):($1 + 0.32) with boxxyerror \
-             fs pattern 4 border lc rgb rust lc rgb rust title "from what else is known", \
+             fs transparent pattern 4 border lc rgb rust lc rgb rust title "from what else is known", \
          data using ($2 == 2 ? 0 : NaN):1:(0):3:($1 - 0.32):($1 + 0.32) with boxxyerror \
              fs empty border lc rgb ink lc rgb ink title rest > 0 ? "all others" : "", \
          data using 3:1:(($3 < 0.1 ? "below 0.1 %" : sprintf("%.1f %%", $3)) . sprintf(",  %#.2g g", $4)) with labels left offset char 0.8, 0 \

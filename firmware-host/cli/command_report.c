@@ -113,7 +113,7 @@ static bool write_item(struct pictures *pictures, const struct up_rows *rows) {
     bool good = up_item_find(call->catalogue, option_value(call, "item"), &item, call->failure) &&
                 up_plot_write_item(call->catalogue, rows, &item, option_value(call, "water"),
                                    pictures->directory, call->failure) &&
-                up_plot_write_benches(call->catalogue, rows, &alone, pictures->directory, &compared,
+                up_plot_write_benches(call->catalogue, &alone, pictures->directory, &compared,
                                       call->failure);
     add_picture(pictures, "waters", item.id);
     add_picture(pictures, "trials", item.id);
@@ -193,7 +193,7 @@ static bool write_model(struct pictures *pictures, const struct up_rows *rows,
     bool good =
         items->count == 0 ||
         (up_plot_write_sizes(rows, items, view, pictures->directory, &sizes, call->failure) &&
-         up_plot_write_benches(call->catalogue, rows, items, pictures->directory, &compared,
+         up_plot_write_benches(call->catalogue, items, pictures->directory, &compared,
                                call->failure));
     if (sizes) {
         add_picture(pictures, "sizes", items->item[0].id);

@@ -133,15 +133,11 @@ static bool write_one(struct drawing *drawing, const char *directory, struct up_
     UP_FREED char *name = up_text_format("calibration-%u", drawing->number);
     UP_FREED char *title = title_of(drawing);
     UP_FREED char *note = note_of(drawing->calibration);
-    const struct picture picture = {.name = name,
-                                    .what = "Calibration of a bench",
-                                    .title = title,
-                                    .note = note,
-                                    .standing = drawing->simulated ? STANDING_SIMULATED "\n" : "",
-                                    .template = embedded_calibration_gp,
-                                    .put_data = put_data,
-                                    .put_variables = put_variables,
-                                    .context = drawing};
+    const struct picture picture = {
+        .name = name,
+        .words = {"Calibration of a bench", title, note,
+                  drawing->simulated ? STANDING_SIMULATED "\n" : ""},
+        .script = {embedded_calibration_gp, put_data, put_variables, drawing}};
     return picture_write(&picture, directory, failure);
 }
 

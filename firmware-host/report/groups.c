@@ -82,28 +82,6 @@ static const struct up_item *item_of(const struct grouping *grouping, const char
     return place != NULL ? &grouping->items->item[json_integer_value(place)] : NULL;
 }
 
-/* Items stand together in the rows. */
-static int series_of(const struct grouping *grouping, size_t at) {
-    const struct up_row *row = &grouping->rows->row[at];
-    const char *const *water = grouping->view->water;
-    for (int i = 0; i < 2; i++) {
-        if (water[i] != NULL && strcmp(row->water, water[i]) == 0) {
-            return i + 1;
-        }
-    }
-    size_t from = at;
-    while (from > 0 && strcmp(grouping->rows->row[from - 1].item_id, row->item_id) == 0) {
-        from--;
-    }
-    bool first = false;
-    for (; from < grouping->rows->count &&
-           strcmp(grouping->rows->row[from].item_id, row->item_id) == 0;
-         from++) {
-        first = first || strcmp(grouping->rows->row[from].water, water[0]) == 0;
-    }
-    return strcmp(row->water, "tank") == 0 && !first ? 3 : 0;
-}
-
 /* A pair is another thing than one of its pieces. */
 static char *key_of(const struct up_item *item, enum up_group_by by, int pieces, bool tank) {
     const char *kind = item->kind[0] != '\0' ? item->kind : "gear";
@@ -139,7 +117,9 @@ static void begin_grouping(struct grouping *grouping, enum up_group_by by) {
     for (size_t i = 0; i < grouping->rows->count; i++) {
         const struct up_row *row = &grouping->rows->row[i];
         const struct up_item *item = item_of(grouping, row->item_id);
-        int series = item != NULL && isfinite(row->buoyancy_g) ? series_of(grouping, i) : 0;
+        int series = item != NULL && isfinite(row->buoyancy_g)
+                         ? series_of(grouping->view, grouping->rows, row)
+                         : 0;
         if (series != 0) {
             UP_FREED char *key = key_of(item, by, row->pieces, series == 3);
             size_t number = number_of(grouping, key);
@@ -169,10 +149,12 @@ static int by_key(const void *a, const void *b) {
                                   : 0;
 }
 
-static void name_group(struct ordered *ordered, const char *key, size_t count) {
+static void name_group(struct ordered *ordered, const char *key, enum up_group_by by,
+                       size_t count) {
     struct up_row *row = &ordered->row;
     UP_FREED char *name = name_in_title(key, sizeof row->name - sizeof UP_SIMULATED - 8);
-    snprintf(row->name, sizeof row->name, "%s%s", row->simulated ? UP_SIMULATED : "", name);
+    snprintf(row->name, sizeof row->name, "%s%s",
+             row->simulated && by != UP_GROUP_SIZE ? UP_SIMULATED : "", name);
     snprintf(row->distinction, sizeof row->distinction, "%zu item%s", count, count == 1 ? "" : "s");
     snprintf(row->item_id, sizeof row->item_id, "%zu", ordered->group);
 }
@@ -197,7 +179,7 @@ void up_rows_group(const struct up_rows *rows, const struct up_items *items, enu
         bool again = count > 0 && ordered[count - 1].group == first->group;
         ordered[count] =
             (struct ordered){again ? ordered[count - 1].key : row.buoyancy_g, first->group, row};
-        name_group(&ordered[count++], key[first->group], to - from);
+        name_group(&ordered[count++], key[first->group], by, to - from);
         from = to;
     }
     qsort(ordered, count, sizeof *ordered, by_key);
@@ -210,19 +192,10 @@ void up_rows_group(const struct up_rows *rows, const struct up_items *items, enu
 
 /* ---- sizes of one model ---- */
 
-enum { PIECES_SHOWN = 60 };
-
-struct size {
-    const char *word; /* lent */
-    size_t group;
-    double rank;
-};
-
 struct sizes {
-    struct grouping *grouping;
-    struct size *size;
-    size_t count, widest; /* most pieces of one size in one water */
-    bool grouped;
+    const struct up_view *view;
+    struct up_rows groups;
+    size_t count; /* of sizes */
 };
 
 /* Letters before numbers before all else; what is not known, last. */
@@ -240,135 +213,104 @@ static double rank_of(const char *word) {
     return length == 0 ? 2e9 : end == word || !isfinite(number) ? 1e9 : fmin(number, 9e8);
 }
 
+/* Those of a group stand together, as its item_id is one. */
 static int by_rank(const void *a, const void *b) {
-    const struct size *x = a, *y = b;
-    return x->rank != y->rank ? (x->rank < y->rank ? -1 : 1) : strcmp(x->word, y->word);
+    const struct up_row *x = a, *y = b;
+    double left = rank_of(x->name), right = rank_of(y->name);
+    int names = strcmp(x->name, y->name);
+    return left != right ? (left < right ? -1 : 1)
+           : names != 0  ? names
+                         : strcmp(x->water, y->water);
 }
 
-static void put_row(FILE *stream, int series, double at, double half, const struct up_row *row,
-                    bool grouped) {
-    double below_g = grouped ? row->stuck_air_g : fmax(row->stuck_air_g, 0);
-    const double number[] = {at,
-                             row->buoyancy_g,
-                             row->buoyancy_g - row->expanded_u_g - below_g,
-                             row->buoyancy_g + row->expanded_u_g,
-                             row->tolerance_g,
-                             half,
-                             number_of_class(row->class)};
-    put_data_numbers(stream, series, number, 7);
-}
-
-/* Those of one size and water: beside each other, the first water on the left. */
-static void put_members(FILE *stream, const struct sizes *sizes, size_t place,
-                        const struct member *member, size_t count) {
-    double width = 0.36, left = (double)place + (member->series == 2 ? 0.04 : -0.04 - width);
-    if (sizes->grouped) {
-        struct up_row many = row_of_many(member, count);
-        put_row(stream, member->series == 2 ? 2 : 1, left + width / 2, 0, &many, true);
-        return;
-    }
-    for (size_t i = 0; i < count; i++) {
-        double at = left + width * ((double)i + 0.5) / (double)count;
-        put_row(stream, member->series == 2 ? 2 : 1, at, 0, member[i].row, false);
-    }
+static bool begins_size(const struct sizes *sizes, size_t i) {
+    const struct up_row *row = sizes->groups.row;
+    return i == 0 || strcmp(row[i].item_id, row[i - 1].item_id) != 0;
 }
 
 static bool put_data(FILE *stream, void *context) {
     const struct sizes *sizes = context;
-    const struct grouping *grouping = sizes->grouping;
-    fputs("# kind: 0 neutral band of a size, 1 and 2 a piece in the waters that the script names\n"
-          "# class: 0 undecided, 1 positive, 2 neutral, 3 negative\n"
-          "# kind\tplace\tbuoyancy_g\tlow_g\thigh_g\ttolerance_g\thalf_width\tclass\n",
+    size_t place = 0;
+    fputs("# series: 1 and 2 the waters that the script names, 3 tank (of what has not the first)\n"
+          "# class: 0 undecided or differing, 1 positive, 2 neutral, 3 negative\n"
+          "# series\tplace\tmiddle_g\tlow_g\thigh_g\ttolerance_g\tclass\n",
           stream);
-    for (int pass = 0; pass < 2; pass++) {
-        for (size_t from = 0, to; from < grouping->members; from = to) {
-            size_t place = 0;
-            to = end_of_group(grouping->member, from, grouping->members);
-            while (sizes->size[place].group != grouping->member[from].group) {
-                place++;
-            }
-            struct up_row many = row_of_many(&grouping->member[from], to - from);
-            if (pass == 0) {
-                put_row(stream, 0, (double)place + 1, 0.42, &many, true);
-            } else {
-                put_members(stream, sizes, place + 1, &grouping->member[from], to - from);
-            }
-        }
+    for (size_t i = 0; i < sizes->groups.count; i++) {
+        const struct up_row *row = &sizes->groups.row[i];
+        place += begins_size(sizes, i);
+        const double number[] = {(double)place,
+                                 row->buoyancy_g,
+                                 row->buoyancy_g - row->expanded_u_g - row->stuck_air_g,
+                                 row->buoyancy_g + row->expanded_u_g,
+                                 row->tolerance_g,
+                                 number_of_class(row->class)};
+        put_data_numbers(stream, series_of(sizes->view, &sizes->groups, row), number, 6);
     }
     return ferror(stream) == 0;
 }
 
 static void put_variables(FILE *stream, const void *context) {
     const struct sizes *sizes = context;
-    const char *const *water = sizes->grouping->view->water;
+    const char *const *water = sizes->view->water;
     int widest = 0;
+    size_t place = 0;
     fputs("set xtics (", stream);
-    for (size_t i = 0; i < sizes->count; i++) {
-        const char *word = sizes->size[i].word;
-        UP_FREED char *label = label_of_tick(strcspn(word, ",") > 0 ? word : "not recorded", "");
-        UP_FREED char *escaped = up_text_for_gnuplot(label);
-        fprintf(stream, "%s\\\n    %s %zu", i > 0 ? ", " : "", escaped, i + 1);
-        widest = up_text_columns(label) > widest ? up_text_columns(label) : widest;
+    for (size_t i = 0; i < sizes->groups.count; i++) {
+        const struct up_row *row = &sizes->groups.row[i];
+        if (begins_size(sizes, i)) {
+            const char *word = strcspn(row->name, ",") > 0 ? row->name : "not recorded";
+            UP_FREED char *label = label_of_tick(word, row->distinction);
+            UP_FREED char *escaped = up_text_for_gnuplot(label);
+            fprintf(stream, "%s\\\n    %s %zu", place > 0 ? ", " : "", escaped, place + 1);
+            place++;
+            widest = up_text_columns(label) > widest ? up_text_columns(label) : widest;
+        }
     }
-    fprintf(stream, ")\nsizes = %zu\nname_columns = %d\ngrouped = %d\n", sizes->count, widest,
-            sizes->grouped);
+    fprintf(stream, ")\nsizes = %zu\nname_columns = %d\n", place, widest);
     for (int i = 0; i < 2; i++) {
         UP_FREED char *name = name_in_title(water[i] != NULL ? water[i] : "", 40);
         put_text_variable(stream, i == 0 ? "first_water" : "second_water", name);
     }
 }
 
-static bool write_sizes(struct sizes *sizes, const char *directory, struct up_failure *failure) {
-    const struct grouping *grouping = sizes->grouping;
-    const struct up_item *first = &grouping->items->item[0];
-    UP_FREED const struct up_row **row = up_allocate(grouping->members + 1, sizeof *row);
-    for (size_t i = 0; i < grouping->members; i++) {
-        row[i] = grouping->member[i].row;
+static bool write_sizes(struct sizes *sizes, const struct up_items *items, const char *directory,
+                        struct up_failure *failure) {
+    const struct up_item *first = &items->item[0];
+    UP_FREED const struct up_row **row = up_allocate(sizes->groups.count, sizeof *row);
+    bool simulated = false;
+    for (size_t i = 0; i < sizes->groups.count; i++) {
+        row[i] = &sizes->groups.row[i];
+        simulated = simulated || row[i]->simulated;
     }
     UP_FREED char *model = key_of(first, UP_GROUP_MODEL, 1, false);
     UP_FREED char *clean = name_in_title(model, 60);
-    UP_FREED char *title = up_text_format("%s%s: size against net buoyancy",
-                                          row[0]->simulated ? UP_SIMULATED : "", clean);
-    UP_FREED char *note = up_text_format(
-        "%zu %s of this model%s", grouping->items->count,
-        grouping->items->count == 1 ? "item" : "items",
-        sizes->grouped ? "   bar: from the lowest 95 % interval of a size to the highest"
-                       : "   bars: 95 % intervals   grey: neutral");
-    UP_FREED char *standing = standing_of(row, grouping->members, false);
+    UP_FREED char *title =
+        up_text_format("%s%s: size against net buoyancy", simulated ? UP_SIMULATED : "", clean);
+    UP_FREED char *note = up_text_format("%zu %s   mark: the middle one of a size   bar: from the "
+                                         "lowest 95 %% interval to the highest   grey: neutral",
+                                         items->count, items->count == 1 ? "item" : "items");
+    UP_FREED char *standing = standing_of(row, sizes->groups.count, false);
     UP_FREED char *name = up_text_format("sizes-%.8s", first->id);
-    const struct picture picture = {.name = name,
-                                    .what = "Size against net buoyancy within a model",
-                                    .title = title,
-                                    .note = note,
-                                    .standing = standing,
-                                    .template = embedded_sizes_gp,
-                                    .put_data = put_data,
-                                    .put_variables = put_variables,
-                                    .context = sizes};
+    const struct picture picture = {
+        .name = name,
+        .words = {"Size against net buoyancy within a model", title, note, standing},
+        .script = {embedded_sizes_gp, put_data, put_variables, sizes}};
     return picture_write(&picture, directory, failure);
 }
 
 bool up_plot_write_sizes(const struct up_rows *rows, const struct up_items *items,
                          const struct up_view *view, const char *directory, bool *drawn,
                          struct up_failure *failure) {
-    struct grouping grouping = {.rows = rows, .items = items, .view = view};
-    struct sizes sizes = {.grouping = &grouping};
-    begin_grouping(&grouping, UP_GROUP_SIZE);
-    qsort(grouping.member, grouping.members, sizeof *grouping.member, by_group);
-    sizes.size = up_allocate(json_object_size(grouping.number) + 1, sizeof *sizes.size);
-    sizes.grouped = grouping.members > PIECES_SHOWN;
-    const char *word;
-    json_t *number;
-    bool any = false;
-    json_object_foreach(grouping.number, word, number) {
-        size_t group = (size_t)json_integer_value(number);
-        sizes.size[sizes.count++] = (struct size){word, group, rank_of(word)};
-        any = any || (word[0] != '\0' && word[0] != ',');
+    struct sizes sizes = {.view = view};
+    up_rows_group(rows, items, UP_GROUP_SIZE, view, &sizes.groups);
+    *drawn = false;
+    for (size_t i = 0; i < sizes.groups.count; i++) {
+        *drawn = *drawn || strcspn(sizes.groups.row[i].name, ",") > 0;
     }
-    qsort(sizes.size, sizes.count, sizeof *sizes.size, by_rank);
-    *drawn = any;
-    bool good = !any || write_sizes(&sizes, directory, failure);
-    free(sizes.size);
-    end_grouping(&grouping);
+    if (*drawn) {
+        qsort(sizes.groups.row, sizes.groups.count, sizeof *sizes.groups.row, by_rank);
+    }
+    bool good = !*drawn || write_sizes(&sizes, items, directory, failure);
+    up_rows_release(&sizes.groups);
     return good;
 }

@@ -21,7 +21,7 @@ struct subject {
 
 /* `calculates`: beside what was measured. */
 static bool write_about(const struct subject *subject, const char *kind, const char *words,
-                        bool calculates, struct picture *picture, struct up_failure *failure) {
+                        bool calculates, struct picture picture, struct up_failure *failure) {
     UP_FREED char *clean = name_in_title(subject->row->name, TITLE_BYTES);
     UP_FREED char *title = up_text_format("%s: %s", clean, words);
     struct up_row calculated = *subject->row;
@@ -29,10 +29,10 @@ static bool write_about(const struct subject *subject, const char *kind, const c
     const struct up_row *const row[] = {subject->row, &calculated};
     UP_FREED char *standing = standing_of(row, calculates ? 2 : 1, false);
     UP_FREED char *name = up_text_format("%s-%.8s", kind, subject->item->id);
-    picture->name = name;
-    picture->title = title;
-    picture->standing = standing;
-    return picture_write(picture, subject->directory, failure);
+    picture.name = name;
+    picture.words.title = title;
+    picture.words.standing = standing;
+    return picture_write(&picture, subject->directory, failure);
 }
 
 static double low_g(const struct up_row *row) {
@@ -240,16 +240,13 @@ static bool write_waters(const struct subject *subject, const struct up_result *
     find_ends(waters);
     find_line(waters);
     UP_FREED char *note = note_of_waters(waters, subject->item);
-    struct picture picture = {.what = "Net buoyancy by the density of the water",
-                              .note = note,
-                              .template = embedded_waters_gp,
-                              .put_data = put_waters,
-                              .put_variables = put_waters_variables,
-                              .context = waters};
+    struct picture picture = {
+        .words = {"Net buoyancy by the density of the water", NULL, note, NULL},
+        .script = {embedded_waters_gp, put_waters, put_waters_variables, waters}};
     return write_about(subject, "waters",
                        waters->has_line ? "from fresh water to the saltiest sea"
                                         : "in the tank's water",
-                       waters->has_line, &picture, failure);
+                       waters->has_line, picture, failure);
 }
 
 /* ---- its trials ---- */
@@ -337,13 +334,10 @@ static bool write_trials(const struct subject *subject, struct up_failure *failu
                                   "two standard uncertainties of the reading",
                                   kept, sqrt(squares / (double)(kept - 1)))
                  : up_text_format("%zu trial, which shows no scatter", kept);
-    struct picture picture = {.what = "The trials of one weighing",
-                              .note = note,
-                              .template = embedded_trials_gp,
-                              .put_data = put_trials,
-                              .put_variables = put_trials_variables,
-                              .context = &trials};
-    return write_about(subject, "trials", "trials in the tank", false, &picture, failure);
+    struct picture picture = {
+        .words = {"The trials of one weighing", NULL, note, NULL},
+        .script = {embedded_trials_gp, put_trials, put_trials_variables, &trials}};
+    return write_about(subject, "trials", "trials in the tank", false, picture, failure);
 }
 
 /* ---- what its uncertainty is made of ---- */
@@ -430,13 +424,10 @@ static bool write_shares(const struct subject *subject, struct up_failure *failu
                                          up_record_number(result, "u_buoyancy_g"), stuck);
     UP_FREED char *water = name_in_title(subject->row->water, TITLE_BYTES);
     UP_FREED char *words = up_text_format("what the uncertainty is made of, %s", water);
-    struct picture picture = {.what = "Shares of the uncertainty",
-                              .note = note,
-                              .template = embedded_shares_gp,
-                              .put_data = put_shares,
-                              .put_variables = put_shares_variables,
-                              .context = &shares};
-    return write_about(subject, "shares", words, false, &picture, failure);
+    struct picture picture = {
+        .words = {"Shares of the uncertainty", NULL, note, NULL},
+        .script = {embedded_shares_gp, put_shares, put_shares_variables, &shares}};
+    return write_about(subject, "shares", words, false, picture, failure);
 }
 
 /* ---- all three ---- */

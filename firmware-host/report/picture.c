@@ -107,17 +107,17 @@ static void put_standing(FILE *stream, const char *standing) {
 static bool put_script(FILE *stream, void *context) {
     const struct picture *picture = context;
     fprintf(stream, "# %s, by upthrust. Draws again with: gnuplot -d %s.gp\nset encoding utf8\n",
-            picture->what, picture->name);
+            picture->words.what, picture->name);
     put_text_variable(stream, "name", picture->name);
-    put_text_variable(stream, "title_words", picture->title);
-    fprintf(stream, "title_columns = %d\n", up_text_columns(picture->title) + 1);
-    put_text_variable(stream, "note_words", picture->note);
-    put_standing(stream, picture->standing);
+    put_text_variable(stream, "title_words", picture->words.title);
+    fprintf(stream, "title_columns = %d\n", up_text_columns(picture->words.title) + 1);
+    put_text_variable(stream, "note_words", picture->words.note);
+    put_standing(stream, picture->words.standing);
     fputs(embedded_style_gp, stream);
-    if (picture->put_variables != NULL) {
-        picture->put_variables(stream, picture->context);
+    if (picture->script.put_variables != NULL) {
+        picture->script.put_variables(stream, picture->script.context);
     }
-    fputs(picture->template, stream);
+    fputs(picture->script.template, stream);
     return ferror(stream) == 0;
 }
 
@@ -126,8 +126,26 @@ bool picture_write(const struct picture *picture, const char *directory,
     struct picture copy = *picture;
     UP_FREED char *script = up_text_format("%s/%s.gp", directory, picture->name);
     UP_FREED char *data = up_text_format("%s/%s.tsv", directory, picture->name);
-    return up_text_write_file(data, picture->put_data, picture->context, failure) &&
+    return up_text_write_file(data, picture->script.put_data, picture->script.context, failure) &&
            up_text_write_file(script, put_script, &copy, failure);
+}
+
+int series_of(const struct up_view *view, const struct up_rows *rows, const struct up_row *row) {
+    for (int i = 0; i < 2; i++) {
+        if (view->water[i] != NULL && strcmp(row->water, view->water[i]) == 0) {
+            return i + 1;
+        }
+    }
+    const struct up_row *at = row, *end = rows->row + rows->count;
+    while (at > rows->row && strcmp(at[-1].item_id, row->item_id) == 0) {
+        at--;
+    }
+    while (at < end && strcmp(at->item_id, row->item_id) == 0 &&
+           strcmp(at->water, view->water[0]) != 0) {
+        at++;
+    }
+    bool stands_alone = at == end || strcmp(at->item_id, row->item_id) != 0;
+    return strcmp(row->water, "tank") == 0 && stands_alone ? 3 : 0;
 }
 
 int number_of_class(const char *class) {

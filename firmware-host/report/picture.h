@@ -8,14 +8,19 @@
 #include "report/report.h"
 
 struct picture {
-    const char *name, *what; /* NAME.gp and NAME.tsv; what it shows, for who opens the script */
-    const char *title;       /* raw: escaped here, as are these: */
-    const char *note;        /* below the title; "" for none */
-    const char *standing;    /* what the results are; its lines end with \n; "" for none */
-    const char *template;
-    bool (*put_data)(FILE *stream, void *context);
-    void (*put_variables)(FILE *stream, const void *context); /* of the template; NULL: none */
-    void *context;
+    const char *name; /* NAME.gp and NAME.tsv */
+    struct {
+        const char *what;     /* it shows, for who opens the script */
+        const char *title;    /* raw: escaped here, as are these: */
+        const char *note;     /* below the title; "" for none */
+        const char *standing; /* what the results are; its lines end with \n; "" for none */
+    } words;
+    struct {
+        const char *template;
+        bool (*put_data)(FILE *stream, void *context);
+        void (*put_variables)(FILE *stream, const void *context); /* of the template; NULL: none */
+        void *context;
+    } script;
 };
 
 bool picture_write(const struct picture *picture, const char *directory,
@@ -42,6 +47,10 @@ char *double_percents(char *text);
    picture's foot, the caller's. With `marked`, behind the marks that stand beside the numbers. */
 char *standing_of(const struct up_row *const *row, size_t count, bool marked);
 #define STANDING_SIMULATED "SIMULATED: no gear was weighed"
+
+/* Which of the view's waters a row is of: 1 or 2, 3 the tank's of an item that has not the first of
+   them, 0 none. An item's rows stand together. */
+int series_of(const struct up_view *view, const struct up_rows *rows, const struct up_row *row);
 
 /* As the templates know the classes: 0 undecided, 1 positive, 2 neutral, 3 negative; an unknown
    word counts as undecided. */

@@ -32,27 +32,6 @@ struct drawing {
     unsigned page, pages;
 };
 
-static bool has_water(const struct up_rows *rows, const char *item_id, const char *water) {
-    for (size_t i = 0; i < rows->count; i++) {
-        if (strcmp(rows->row[i].item_id, item_id) == 0 && strcmp(rows->row[i].water, water) == 0) {
-            return true;
-        }
-    }
-    return false;
-}
-
-/* Which of the template's series a row belongs to; 0 for none. */
-static int series_of(const struct drawing *drawing, const struct up_row *row) {
-    const char *const *water = drawing->view->water;
-    for (int i = 0; i < 2; i++) {
-        if (water[i] != NULL && strcmp(row->water, water[i]) == 0) {
-            return i + 1;
-        }
-    }
-    bool stands_alone = !has_water(&drawing->rows, row->item_id, water[0]);
-    return strcmp(row->water, "tank") == 0 && stands_alone ? 3 : 0;
-}
-
 /* What the lower end allows for; a group's may be on this side of its middle. */
 static double below_g(const struct drawing *drawing, const struct up_row *row) {
     return drawing->view->grouped ? row->stuck_air_g : fmax(row->stuck_air_g, 0);
@@ -93,9 +72,9 @@ static bool put_data(FILE *stream, void *context) {
         up_text_from_number(filling_of(row), number[3], sizeof number[3]);
         up_text_from_number(below_g(drawing, row), number[4], sizeof number[4]);
         up_text_from_number(row->foam_depth_m, number[5], sizeof number[5]);
-        if (series_of(drawing, row) != 0) {
+        if (series_of(drawing->view, &drawing->rows, row) != 0) {
             fprintf(stream, "%zu\t%d\t%s\t%s\t%s\t%d\t%d\t%s\t%d\t%d\t%s\t%d\t%s\n", item,
-                    series_of(drawing, row), number[0], number[1], number[2],
+                    series_of(drawing->view, &drawing->rows, row), number[0], number[1], number[2],
                     number_of_class(row->class), row->unusual, number[3], (int)row->checked,
                     row->elsewhere, number[4], row->rejudged, number[5]);
         }
@@ -113,7 +92,7 @@ static void put_range(FILE *stream, const struct drawing *drawing) {
     bool unusual = false, foam = false;
     for (size_t i = 0; i < drawing->rows.count; i++) {
         const struct up_row *row = &drawing->rows.row[i];
-        if (series_of(drawing, row) != 0) {
+        if (series_of(drawing->view, &drawing->rows, row) != 0) {
             foam = foam || row->foam_depth_m > 0;
             low = fmin(low, row->buoyancy_g - row->expanded_u_g - below_g(drawing, row));
             high = fmax(high, row->buoyancy_g + row->expanded_u_g);
@@ -164,7 +143,7 @@ static char *standing_of_page(const struct drawing *drawing) {
     UP_FREED const struct up_row **drawn = up_allocate(drawing->rows.count + 1, sizeof *drawn);
     size_t count = 0;
     for (size_t i = 0; i < drawing->rows.count; i++) {
-        if (series_of(drawing, &drawing->rows.row[i]) != 0) {
+        if (series_of(drawing->view, &drawing->rows, &drawing->rows.row[i]) != 0) {
             drawn[count++] = &drawing->rows.row[i];
         }
     }
@@ -213,15 +192,10 @@ static bool write_page(struct drawing *drawing, const char *directory, struct up
     UP_FREED char *name = name_of_page(drawing->page);
     UP_FREED char *note = note_of(drawing);
     UP_FREED char *standing = standing_of_page(drawing);
-    const struct picture picture = {.name = name,
-                                    .what = "Net buoyancy of gear",
-                                    .title = "Net buoyancy of dive gear",
-                                    .note = note,
-                                    .standing = standing,
-                                    .template = embedded_items_gp,
-                                    .put_data = put_data,
-                                    .put_variables = put_variables,
-                                    .context = drawing};
+    const struct picture picture = {
+        .name = name,
+        .words = {"Net buoyancy of gear", "Net buoyancy of dive gear", note, standing},
+        .script = {embedded_items_gp, put_data, put_variables, drawing}};
     return picture_write(&picture, directory, failure);
 }
 

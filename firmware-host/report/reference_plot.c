@@ -125,15 +125,10 @@ static bool write_one(struct drawing *drawing, const char *directory, struct up_
     UP_FREED char *standing =
         up_text_format("%s%s", drawing->simulated ? STANDING_SIMULATED "\n" : "",
                        elsewhere ? UP_ELSEWHERE_MARK " " UP_ELSEWHERE_MEANING "\n" : "");
-    const struct picture picture = {.name = name,
-                                    .what = "Control chart of a reference body",
-                                    .title = title,
-                                    .note = "",
-                                    .standing = standing,
-                                    .template = embedded_references_gp,
-                                    .put_data = put_data,
-                                    .put_variables = put_variables,
-                                    .context = drawing};
+    const struct picture picture = {
+        .name = name,
+        .words = {"Control chart of a reference body", title, "", standing},
+        .script = {embedded_references_gp, put_data, put_variables, drawing}};
     return picture_write(&picture, directory, failure);
 }
 

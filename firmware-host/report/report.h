@@ -70,6 +70,9 @@ struct up_rows {
 /* Rows by falling net buoyancy in fresh water (the tank's where that is lacking), each item's rows
    together. The caller releases them. */
 bool up_rows_load(struct up_catalogue *catalogue, struct up_rows *rows, struct up_failure *failure);
+/* The newest of each bench. */
+bool up_rows_load_by_bench(struct up_catalogue *catalogue, struct up_rows *rows,
+                           struct up_failure *failure);
 void up_rows_release(struct up_rows *rows);
 /* For pictures: retired items are not drawn. */
 void up_rows_drop_retired(struct up_rows *rows);
@@ -145,9 +148,8 @@ bool up_plot_write_item(struct up_catalogue *catalogue, const struct up_rows *ro
                         struct up_failure *failure);
 /* Of an item, or of the pieces of a model: benches-ID, where several benches weighed it, else
  *drawn is false. ID is of the first item. */
-bool up_plot_write_benches(struct up_catalogue *catalogue, const struct up_rows *rows,
-                           const struct up_items *items, const char *directory, bool *drawn,
-                           struct up_failure *failure);
+bool up_plot_write_benches(struct up_catalogue *catalogue, const struct up_items *items,
+                           const char *directory, bool *drawn, struct up_failure *failure);
 /* Of the pieces of a model: sizes-ID, where they have a size and a result, else *drawn is false. */
 bool up_plot_write_sizes(const struct up_rows *rows, const struct up_items *items,
                          const struct up_view *view, const char *directory, bool *drawn,

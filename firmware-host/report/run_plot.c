@@ -228,16 +228,11 @@ static bool write_files(struct drawing *drawing, const char *directory,
     UP_FREED char *name = up_text_format("run-%.8s", drawing->trace->run_id);
     UP_FREED char *title = title_of(drawing->trace);
     UP_FREED char *note = note_of(drawing);
-    const struct picture picture = {.name = name,
-                                    .what = "The load over one run",
-                                    .title = title,
-                                    .note = note,
-                                    .standing =
-                                        drawing->trace->simulated ? STANDING_SIMULATED "\n" : "",
-                                    .template = embedded_run_gp,
-                                    .put_data = put_data,
-                                    .put_variables = put_variables,
-                                    .context = drawing};
+    const struct picture picture = {
+        .name = name,
+        .words = {"The load over one run", title, note,
+                  drawing->trace->simulated ? STANDING_SIMULATED "\n" : ""},
+        .script = {embedded_run_gp, put_data, put_variables, drawing}};
     return picture_write(&picture, directory, failure);
 }
 

@@ -211,7 +211,7 @@ static void draw_all(struct up_catalogue *catalogue) {
     must_hold(up_items_load(catalogue, &rows, &any, &items, &failure), &failure);
     must_hold(items.count == 0 ||
                   (up_plot_write_sizes(&rows, &items, &view, "plots", &drawn, &failure) &&
-                   up_plot_write_benches(catalogue, &rows, &items, "plots", &drawn, &failure)),
+                   up_plot_write_benches(catalogue, &items, "plots", &drawn, &failure)),
               &failure);
     for (size_t i = 0; i < items.count && i < 4; i++) { /* not each can be drawn */
         up_plot_write_item(catalogue, &rows, &items.item[i], NULL, "plots", &failure);

@@ -141,6 +141,33 @@ static void a_simulated_bench_is_marked(void **state) {
     up_catalogue_close(catalogue);
 }
 
+/* A tenth and half of the neutral band, at the largest mass. */
+static void the_title_holds_the_verdict(void **state) {
+    static const struct {
+        double lack_g;
+        const char *verdict;
+    } cases[] = {
+        {0.5, ": Good"}, {5, ": Rough"}, {50, ": Not good enough to decide what is neutral"}};
+    (void)state;
+    for (size_t i = 0; i < ARRAY(cases); i++) {
+        char *place = up_text_format("v%zu", i);
+        struct up_catalogue *catalogue = open_as(place, UP_CATALOGUE_CREATE);
+        struct up_calibration calibration = plain_calibration("plain", 6e5);
+        unsigned count = 0;
+        calibration.offset_counts = 0;
+        calibration.lack_of_fit_kg = cases[i].lack_g * 1e-3;
+        assert_true(up_calibration_add(catalogue, &calibration, NULL));
+        assert_true(up_plot_write_calibrations(catalogue, ".", &count, NULL));
+        char *title = title_in(".");
+        if (strstr(title, cases[i].verdict) == NULL) {
+            fail_msg("%s, not %s", title, cases[i].verdict);
+        }
+        free(title);
+        free(place);
+        up_catalogue_close(catalogue);
+    }
+}
+
 static void a_folder_that_is_not_there(void **state) {
     struct up_failure failure = {0};
     struct up_catalogue *catalogue = open_as("d", UP_CATALOGUE_CREATE);
@@ -155,6 +182,7 @@ static void a_folder_that_is_not_there(void **state) {
 int main(void) {
     const struct CMUnitTest tests[] = {
         TEST(one_picture_a_bench_whatever_its_name),
+        TEST(the_title_holds_the_verdict),
         TEST(a_folder_that_is_not_there),
         TEST(one_from_elsewhere_is_marked),
         TEST(a_simulated_bench_is_marked),

@@ -124,6 +124,60 @@ static void numbers_stand_on_their_ticks(void **state) {
     free(svg);
 }
 
+/* ---- what the results are ---- */
+
+static char *foot_of(const struct up_row *row, size_t count) {
+    struct up_row copy[4];
+    unsigned pages;
+    memcpy(copy, row, count * sizeof *row);
+    struct up_rows rows = {.row = copy, .count = count};
+    assert_true(up_plot_write(&rows, NULL, ".", &pages, NULL));
+    return read_text("items.gp");
+}
+
+static void what_a_result_is_stands_below(void **state) {
+    (void)state;
+    struct up_row row[2] = {{.item_id = "x", .pieces = 2, .water = "fresh", .class = "neutral"}};
+    row[1] = row[0];
+    snprintf(row[1].water, sizeof row[1].water, "sea");
+    char *script = foot_of(row, 2);
+    assert_non_null(strstr(script, "this pair, not the model"));
+    assert_non_null(strstr(script, "calculated from what was measured in the tank"));
+    assert_null(strstr(script, "SIMULATED"));
+    assert_null(strstr(script, "quick weighings"));
+    free(script);
+    snprintf(row[1].item_id, sizeof row[1].item_id, "y");
+    snprintf(row[1].water, sizeof row[1].water, "tank");
+    row[1].measured = row[1].simulated = row[1].quick = true;
+    script = foot_of(row, 2);
+    assert_non_null(strstr(script, "SIMULATED: no gear was weighed"));
+    assert_non_null(strstr(script, "Each number is of the piece or pair that was weighed"));
+    assert_non_null(strstr(script, "tank: measured; other waters: calculated from it"));
+    assert_non_null(strstr(script, "quick weighings among them"));
+    free(script);
+}
+
+static void a_quick_weighing_is_known_by_its_record(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = add_item(catalogue, "Fin");
+    struct up_rows rows;
+    static const char *const records[] = {"{\"at_most\": false}", "true", "false"};
+    for (size_t i = 0; i < ARRAY(records); i++) {
+        json_t *quick = json_loads(records[i], JSON_DECODE_ANY, NULL);
+        json_t *content =
+            json_pack("{s:s, s:s, s:o}", "item_id", item.id, "water", "tank", "quick", quick);
+        assert_true(
+            up_catalogue_add(catalogue, "result", NULL, "bench", content, NULL, NULL, NULL));
+        json_decref(content);
+        catalogue_clock_step_s++;
+        assert_true(up_rows_load(catalogue, &rows, NULL));
+        assert_true(rows.count == 1 && rows.row[0].quick == (i < 2));
+        up_rows_release(&rows);
+    }
+    up_catalogue_close(catalogue);
+}
+
 /* ---- what goes wrong ---- */
 
 static void a_machine_without_fonts_draws_or_says_so(void **state) {
@@ -218,6 +272,8 @@ int main(void) {
         TEST(words_have_contrast),
         TEST(ground_and_sheet_are_those_asked_for),
         TEST(numbers_stand_on_their_ticks),
+        TEST(what_a_result_is_stands_below),
+        TEST(a_quick_weighing_is_known_by_its_record),
         TEST(a_machine_without_fonts_draws_or_says_so),
         TEST(a_picture_that_was_cut_off_does_not_take_the_place),
         TEST(without_room_nothing_is_left_half),
