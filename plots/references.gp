@@ -1,5 +1,5 @@
 # What a reference body weighed in the tank, less what it should, check by check. Band: the limits
-# that each check was held against. Lines: centre and limits of the chart as it is now, from the
+# that each check was compared with. Lines: centre and limits of the chart as it is now, from the
 # checks that were inside.
 set xlabel (first eq last ? "check, " . first : "check, from " . first . " to " . last) \
     . (has_limits ? "" : "   (no chart yet: eight checks inside make its limits)")
@@ -16,7 +16,7 @@ do for [ending in endings] {
     set label 9001 font font_of(ending, fitting(28, title_columns))
     set output into . name . "." . ending
     plot data using 2:(of_kind($1, 0, $3)):(of_kind($1, 0, $4)) with filledcurves \
-             lc rgb band title "limits it was held against", \
+             lc rgb band title "limits it was compared with", \
          0 with lines lt 1 lw 1 lc rgb ink notitle, \
          data using 2:(of_kind($1, 2, $3)) with lines lw 2 lc rgb blue \
              title has_limits ? "centre" : "", \

@@ -2,7 +2,7 @@
 # Crosses: glitches. Dashed: what the operator was asked to do. Where nothing happened for long the
 # time is left out, and the gap marked.
 set xlabel "minutes of weighing, in order" . (gaps > 0 ? "   (≈ a wait left out)" : "")
-set ylabel calibrated ? "pull in grams, from the first empty reading" : \
+set ylabel calibrated ? "pull in grams, beyond the first empty reading" : \
     "load on the cell, as it was read (no calibration is known)"
 set xrange [-0.01 * minutes : 1.01 * minutes]
 set offsets 0, 0, graph 0.08, graph 0.08

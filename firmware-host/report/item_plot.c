@@ -223,7 +223,7 @@ static char *note_of_waters(const struct waters *waters, const struct up_item *i
         free(note);
         note = longer;
     }
-    char *whole = up_text_format("%s%s", note, waters->changes == 0 ? " in all of them" : "");
+    char *whole = up_text_format("%s%s", note, waters->changes == 0 ? " throughout" : "");
     free(note);
     return whole;
 }

@@ -184,7 +184,7 @@ static char *note_of(const struct drawing *drawing) {
                              : "Only the plateaus of the journal: with --rig FILE every reading is "
                                "drawn.   ";
     return drawing->gaps > 0
-               ? up_text_format("%s%zu wait%s of %.0f min in all left out", sparse, drawing->gaps,
+               ? up_text_format("%s%zu wait%s of %.0f min in total left out", sparse, drawing->gaps,
                                 drawing->gaps == 1 ? "" : "s", left_out_s / 60)
                : up_text_format("%s", sparse);
 }

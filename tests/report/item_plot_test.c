@@ -60,6 +60,7 @@ static struct up_item keep(struct up_catalogue *catalogue, const char *name, enu
                       "load_counts", result.weighing.term[UP_INPUT_WATER_LOAD].value + 1000.0 * i,
                       "u_plateau_counts", 250.0);
         assert_true(up_catalogue_add(catalogue, "trial", NULL, bench, trial, NULL, NULL, NULL));
+        catalogue_clock_step_s++;
         json_decref(trial);
     }
     return item;

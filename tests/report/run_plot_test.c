@@ -225,7 +225,7 @@ static void waits_and_the_bare_hook_are_left_out(void **state) {
     assert_non_null(strstr(data, "\n1\t0\t0\t")); /* the picture begins with the first empty one */
     assert_int_equal(lines_of_kind(data, '4'), 1);
     assert_non_null(strstr(data, "\n1\t1.166")); /* 25 s, 45 s of the wait, so 70 s */
-    assert_non_null(strstr(script, "1 wait of 29 min in all left out"));
+    assert_non_null(strstr(script, "1 wait of 29 min in total left out"));
     assert_non_null(strstr(script, "gaps = 1\n"));
     assert_non_null(strstr(script, "\"UP: it lifts\""));
     free(data);
