@@ -149,11 +149,23 @@ static size_t count_things(const struct up_rows *rows) {
     return count;
 }
 
+static bool is_choice(struct call *call) {
+    static const char *const options[] = {"kind", "maker", "model", "size", "class", "bench"};
+    bool any = call->words > 0;
+    for (size_t i = 0; i < sizeof options / sizeof options[0]; i++) {
+        any = any || option_given(call, options[i]);
+    }
+    return any;
+}
+
 /* As asked for, or the finest that ten pages hold. */
 static bool write_rows(struct pictures *pictures, const struct up_rows *rows,
                        const struct up_items *items, struct up_view *view) {
     static const char *const words[] = {"item", "model", "kind", NULL};
-    static const char *const are[] = {"items", "models", "kinds"};
+    static const char *const are[] = {"items", "models", "kinds"}, *const chosen[] = {
+                                                                       "chosen items",
+                                                                       "chosen models",
+                                                                       "chosen kinds"};
     const char *asked;
     struct up_rows groups = {0};
     size_t by = 0, most = (size_t)UP_PLOT_ROWS * UP_PLOT_PAGES, all = count_things(rows);
@@ -171,7 +183,7 @@ static bool write_rows(struct pictures *pictures, const struct up_rows *rows,
         fits = asked != NULL || by == 2 || count_things(&groups) <= most;
     }
     view->grouped = by > 0;
-    view->rows_are = are[by];
+    view->rows_are = is_choice(pictures->call) ? chosen[by] : are[by];
     bool good = up_plot_write(by > 0 ? &groups : rows, view, pictures->directory, &pages,
                               pictures->call->failure);
     if (good && by > 0 && asked == NULL) {
@@ -204,15 +216,6 @@ static bool write_model(struct pictures *pictures, const struct up_rows *rows,
     return good;
 }
 
-static bool is_choice(struct call *call) {
-    static const char *const options[] = {"kind", "maker", "model", "size", "class", "bench"};
-    bool any = call->words > 0;
-    for (size_t i = 0; i < sizeof options / sizeof options[0]; i++) {
-        any = any || option_given(call, options[i]);
-    }
-    return any;
-}
-
 static bool write_benches(struct pictures *pictures) {
     struct call *call = pictures->call;
     unsigned calibrations = 0, references = 0;
@@ -243,6 +246,9 @@ static bool write_many(struct pictures *pictures, struct up_rows *rows) {
     }
     bool good = up_items_load(call->catalogue, rows, &choice, &items, call->failure);
     keep_chosen(rows, &items);
+    if (good && rows->count == 0 && is_choice(call)) {
+        good = refuse(call, "plot: no item that was chosen has a result to draw");
+    }
     good =
         good && (is_choice(call) || write_benches(pictures)) &&
         ((rows->count == 0 && pictures->count > 0) || write_rows(pictures, rows, &items, &view)) &&

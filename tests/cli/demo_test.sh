@@ -85,7 +85,7 @@ check "an item is drawn in every water, with its trials and its uncertainty, for
      grep -q 'waters-.*svg, .png, .pdf' '$work/list' && grep -q 'neutral, undecided from 10.*positive from 10' '$work'/one/waters-*.gp"
 check "items of one kind, in one water, on a dark ground" sh -c \
     "'$bin' plot --kind fin --water sea --dark --to '$work/fins' --catalogue '$d/catalogue' && grep -q 14181c '$work/fins/items.svg' &&
-     ! grep -qE 'Lead|fresh at' '$work/fins/items.gp' && [ ! -e '$work/fins/calibration-1.gp' ]"
+     ! grep -qE 'Lead|fresh at' '$work/fins/items.gp' && grep -q ' chosen items' '$work/fins/items.gp' && [ ! -e '$work/fins/calibration-1.gp' ]"
 check "a row for each kind" sh -c "'$bin' plot --by kind --to '$work/kinds' --catalogue '$d/catalogue' && grep -q '8 kinds' '$work/kinds/items.gp'"
 check "a model and its sizes" sh -c "'$bin' plot --model Heron --to '$work/model' --catalogue '$d/catalogue' && ls '$work'/model/sizes-*.png"
 check "progress on a terminal, silence when piped" python3 - "$bin" "$d/catalogue" "$work/progress-plots" <<'P'
