@@ -39,13 +39,14 @@ static int by_net(const void *a, const void *b) {
                                           : strcmp(x->made_utc, y->made_utc);
 }
 
-/* The rows of the items, or of a water. */
+/* The rows of the items and of the water; NULL: of any. */
 static void keep(struct up_rows *rows, const json_t *place, const char *water) {
     size_t kept = 0;
     for (size_t i = 0; i < rows->count; i++) {
         const struct up_row *row = &rows->row[i];
-        if (place != NULL ? json_object_get(place, row->item_id) != NULL
-                          : strcmp(row->water, water) == 0 && isfinite(row->buoyancy_g)) {
+        bool wanted = place == NULL || json_object_get(place, row->item_id) != NULL;
+        bool fits = water == NULL || strcmp(row->water, water) == 0;
+        if (wanted && fits && isfinite(row->buoyancy_g)) {
             rows->row[kept++] = *row;
         }
     }
