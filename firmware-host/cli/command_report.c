@@ -4,7 +4,6 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
-#include <unistd.h>
 
 #include "cli.h"
 #include "report/items.h"
@@ -60,25 +59,15 @@ static void add_numbered(struct pictures *pictures, const char *what, unsigned f
     }
 }
 
-/* A line that is written over, for who looks on. */
-static void show_progress(const struct pictures *pictures, size_t at) {
-    if (isatty(STDERR_FILENO) && pictures->count > 1) {
-        bool end = at == pictures->count;
-        fprintf(stderr, "\r\033[K");
-        fprintf(stderr, end ? "%s" : "drawing %s (%zu of %zu)", end ? "" : pictures->name[at],
-                at + 1, pictures->count);
-        fflush(stderr);
-    }
-}
-
 static bool draw_all(struct pictures *pictures) {
+    UP_FREED char *doing = up_text_format("pictures drawn, of %zu", pictures->count);
     bool good = true;
     for (size_t i = 0; good && i < pictures->count; i++) {
-        show_progress(pictures, i);
+        progress_show(doing, i + 1);
         good = up_plot_draw(pictures->directory, pictures->name[i], &pictures->look,
                             pictures->call->failure);
     }
-    show_progress(pictures, pictures->count);
+    progress_show(doing, 0);
     for (size_t i = 0; good && i < pictures->count; i++) {
         const char *name = pictures->name[i];
         up_text_print(stdout, "%s: %s.svg, .png%s, .gp, .tsv\n", pictures->directory, name,

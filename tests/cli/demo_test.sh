@@ -89,10 +89,16 @@ check "items of one kind, in one water, on a dark ground" sh -c \
 check "a row for each kind" sh -c "'$bin' plot --by kind --to '$work/kinds' --catalogue '$d/catalogue' && grep -q '8 kinds' '$work/kinds/items.gp'"
 check "a model and its sizes" sh -c "'$bin' plot --model Heron --to '$work/model' --catalogue '$d/catalogue' && ls '$work'/model/sizes-*.png"
 check "progress on a terminal, silence when piped" python3 - "$bin" "$d/catalogue" "$work/progress-plots" <<'P'
-import os, pty, subprocess, sys
-command = [sys.argv[1], "plot", "--item", "Heron fin", "--to", sys.argv[3], "--catalogue", sys.argv[2]]
+import os, pty, shutil, subprocess, sys
+command = [sys.argv[1], "plot", "--by", "item", "--to", sys.argv[3], "--catalogue", sys.argv[2]]
+# A slow one, as nothing is told within a second.
+slow = sys.argv[3] + "-bin"
+os.mkdir(slow)
+open(slow + "/gnuplot", "w").write('#!/bin/sh\nsleep 1.2\nexec %s "$@"\n' % shutil.which("gnuplot"))
+os.chmod(slow + "/gnuplot", 0o755)
 ours, theirs = pty.openpty()
-subprocess.run(command, stderr=theirs, stdout=subprocess.DEVNULL, check=True)
+subprocess.run(command, stderr=theirs, stdout=subprocess.DEVNULL, check=True,
+               env=dict(os.environ, TERM="xterm", PATH=slow + ":" + os.environ["PATH"]))
 os.close(theirs)
 text = b""
 try:
@@ -100,7 +106,7 @@ try:
         text += part
 except OSError:
     pass
-assert b"drawing waters-" in text and b"(3 of 3)" in text and text.endswith(b"\r\x1b[K"), text
+assert b"pictures drawn, of " in text and text.endswith(b"\r\x1b[K"), text
 assert subprocess.run(command, capture_output=True, check=True).stderr == b""
 P
 check "the database is whole" sh -c "[ \"\$(sqlite3 '$d/catalogue/catalogue.sqlite' 'PRAGMA integrity_check')\" = ok ]"
