@@ -2,6 +2,7 @@
 # diver, of words and this picture. Lines are distinguished by their dashes and their order.
 set datafile separator tab
 set minussign
+set format "%h" # without a blank before it
 set xlabel "pressure on the gauge in bar   (full at the left)" offset 0, 0.4
 set bmargin 6.5
 set ylabel "net lift in kg   (+ floats, − sinks)"

@@ -1,51 +1,35 @@
-# What a reference body weighed in the tank, less what it should, check by check. Grey band: the
-# limits that each check was held against. Lines: centre and limits of the chart as it is now, from
-# the checks that were inside. Apart by shape and colour.
-set datafile separator tab
-set minussign
-set datafile missing "nan"
+# What a reference body weighed in the tank, less what it should, check by check. Band: the limits
+# that each check was compared with. Lines: centre and limits of the chart as it is now, from the
+# checks that were inside.
 set xlabel (first eq last ? "check, " . first : "check, from " . first . " to " . last) \
-    . (has_limits ? "" : "   (no chart yet: eight checks inside make its limits)") \
-    . (elsewhere eq "" ? "" : "      " . elsewhere) offset 0, 0.4
+    . (has_limits ? "" : "   (no chart yet: eight checks inside make its limits)")
 set ylabel "reads too heavy by, in grams   (bars: two standard uncertainties)"
-set grid ytics lt 1 lc rgb "#d0d0d0" lw 0.5
-set border 3 lc rgb "#404040"
-set xtics nomirror tc rgb "#404040"
+set grid noxtics
 if (checks <= 25) { set xtics 1 }
-set ytics nomirror tc rgb "#404040"
 set xrange [0.5:checks + 0.5]
 set offsets 0, 0, graph 0.08, graph 0.08
-set key outside bottom center horizontal samplen 2 width 2 height 0.7 Left reverse
-set bars 0.5
-set style fill solid 1 noborder
+set tmargin at screen from_top(184)
+data = name . ".tsv"
 
-of_kind(kind, wanted, value) = kind == wanted ? value : NaN
-
-# The title comes from the lines above; the terminals differ in what a point is.
-if (!exists("into")) { into = "" }
-do for [ending in "svg png"] {
-    if (ending eq "svg") {
-        set terminal svg size 1400, 900 font "sans,19" background "white" enhanced
-    } else {
-        set terminal pngcairo size 1400, 900 font "sans,14" background "white" enhanced
-    }
-    set title font (ending eq "svg" ? "sans,26" : "sans,20")
-    set output into . picture . "." . ending
+do for [ending in endings] {
+    eval open_of(ending)
+    set label 9001 font font_of(ending, fitting(28, title_columns))
+    set output into . name . "." . ending
     plot data using 2:(of_kind($1, 0, $3)):(of_kind($1, 0, $4)) with filledcurves \
-             lc rgb "#e4e4e4" title "limits it was held against", \
-         0 with lines lt 1 lw 1 lc rgb "#404040" notitle, \
-         data using 2:(of_kind($1, 2, $3)) with lines lw 2 lc rgb "#0060a0" \
+             lc rgb band title "limits it was compared with", \
+         0 with lines lt 1 lw 1 lc rgb ink notitle, \
+         data using 2:(of_kind($1, 2, $3)) with lines lw 2 lc rgb blue \
              title has_limits ? "centre" : "", \
-         data using 2:(of_kind($1, 1, $3)) with lines lw 2 dt 2 lc rgb "#0060a0" \
+         data using 2:(of_kind($1, 1, $3)) with lines lw 2 dt 2 lc rgb blue \
              title has_limits ? "limits of the chart now" : "", \
-         data using 2:(of_kind($1, 1, $4)) with lines lw 2 dt 2 lc rgb "#0060a0" notitle, \
+         data using 2:(of_kind($1, 1, $4)) with lines lw 2 dt 2 lc rgb blue notitle, \
          data using 2:(of_kind($1, 5, $3)):4 with yerrorbars \
-             pt 4 ps 1.5 lw 2 lc rgb "#808080" title other_numbers ? "inside, body changed since" : "", \
+             pt 4 ps 1.5 lw 2 lc rgb grey title other_numbers ? "inside, body changed since" : "", \
          data using 2:(of_kind($1, 3, $3)):4 with yerrorbars \
-             pt 7 ps 1.5 lw 2.5 lc rgb "#303030" title "inside", \
+             pt 7 ps 1.5 lw 2.5 lc rgb ink title "inside", \
          data using 2:(of_kind($1, 4, $3)):4 with yerrorbars \
-             pt 9 ps 2.5 lw 2.5 lc rgb "#c03000" title outside > 0 ? "outside" : "", \
+             pt 9 ps 2.5 lw 2.5 lc rgb rust title outside > 0 ? "outside" : "", \
          data using 2:(of_kind($1, 6, $3)):4 with yerrorbars \
-             pt 12 ps 2 lw 1.5 lc rgb "#808080" title checks_elsewhere > 0 ? "< from elsewhere" : ""
+             pt 12 ps 2 lw 1.5 lc rgb grey title checks_elsewhere > 0 ? "< from elsewhere" : ""
     unset output
 }

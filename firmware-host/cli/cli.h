@@ -56,6 +56,8 @@ bool option_number(struct call *call, const char *name, double low, double high,
 bool option_whole(struct call *call, const char *name, int low, int high, int *value);
 /* A name; left alone where the option was not given. */
 bool option_text_value(struct call *call, const char *name, char to[UP_NAME_SIZE]);
+/* One of the words, which end with NULL; *value is NULL where the option was not given. */
+bool option_word(struct call *call, const char *name, const char *const *words, const char **value);
 /* "0.5,1,2": at most `room` numbers; *count is 0 where the option was not given. */
 bool option_list(struct call *call, const char *name, double *values, int room, int *count);
 

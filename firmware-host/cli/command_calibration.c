@@ -209,23 +209,12 @@ void print_calibration(const struct up_calibration *calibration, const struct up
            calibration->made_utc);
 }
 
-/* A tenth of the usual neutral band and half of it, and a light load: choices of ours. */
+/* A tenth of the usual neutral band, and a light load: choices of ours. */
 #define GOOD_G   (UP_TOLERANCE_ONE_G / 10)
-#define ROUGH_G  (UP_TOLERANCE_ONE_G / 2)
 #define LIGHT_KG 0.1
 
 static double u_at_span_g(const struct up_calibration *calibration) {
     return up_calibration_expanded_u_kg(calibration, calibration->span_kg) * 1e3;
-}
-
-static bool is_good(const struct up_calibration *calibration) {
-    return u_at_span_g(calibration) <= GOOD_G && !up_calibration_offset_matters(calibration);
-}
-
-static const char *verdict_of(const struct up_calibration *calibration) {
-    return is_good(calibration)                  ? "Good"
-           : u_at_span_g(calibration) <= ROUGH_G ? "Rough"
-                                                 : "Not good enough to decide what is neutral";
 }
 
 void note_rough_calibration(const struct session_options *options) {
@@ -233,12 +222,12 @@ void note_rough_calibration(const struct session_options *options) {
     struct up_failure none = {0};
     if (options->settings.operator_kind != UP_OPERATOR_JSON &&
         up_calibration_to_use(options->catalogue, options->rig.id, latest, &none) &&
-        !is_good(latest)) {
+        !up_calibration_is_good(latest)) {
         const struct up_style style = {.imperial = options->settings.imperial};
         UP_FREED char *text =
             up_text_format("%s: the last calibration is known to %.1f g at %g kg "
                            "(95 %%), and results are as uncertain",
-                           verdict_of(latest), u_at_span_g(latest), latest->span_kg);
+                           up_calibration_verdict(latest), u_at_span_g(latest), latest->span_kg);
         UP_FREED char *shown = up_style_text(&style, text);
         print_note(NULL, shown);
     }
@@ -292,7 +281,7 @@ void print_calibration_verdict(const struct up_calibration *calibration,
                                const struct up_catalogue *catalogue, const struct up_style *style) {
     double least_g = up_calibration_expanded_u_kg(calibration, LIGHT_KG) * 1e3;
     double span_g = u_at_span_g(calibration);
-    bool good = is_good(calibration);
+    bool good = up_calibration_is_good(calibration);
     UP_FREED char *steps =
         is_coarse(calibration)
             ? up_text_format(" The scale's steps of %.3g g come on top, with each reading.",
@@ -302,7 +291,7 @@ void print_calibration_verdict(const struct up_calibration *calibration,
     up_text_print(stdout, "bench %s: %s\n", calibration->bench, slope);
     up_style_say(style, stdout, "",
                  "%s: this calibration is known to %.1f g at 100 g and %.1f g at %g kg (95 %%).%s",
-                 verdict_of(calibration), least_g, span_g, calibration->span_kg, steps);
+                 up_calibration_verdict(calibration), least_g, span_g, calibration->span_kg, steps);
     bool mendable = print_remedies(calibration, span_g, style);
     UP_FREED char *what = up_text_format("calibration show %.8s", calibration->id);
     UP_FREED char *show = command_on(catalogue, what);

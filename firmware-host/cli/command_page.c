@@ -26,10 +26,11 @@ const struct option_text options_page[] = {
 /* For who goes on working with it: CSV, JSON, and the picture's script with its data. */
 static bool write_data(struct call *call, struct up_rows *rows, const char *to) {
     UP_FREED char *data = up_text_format("%s/data", to);
+    unsigned pages;
     up_rows_drop_retired(rows);
     return up_export_csv(call->catalogue, data, call->failure) &&
            up_export_json(call->catalogue, data, call->failure) &&
-           (rows->count == 0 || up_plot_write(rows, data, call->failure));
+           (rows->count == 0 || up_plot_write(rows, NULL, data, &pages, call->failure));
 }
 
 bool command_page(struct call *call) {

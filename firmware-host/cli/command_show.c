@@ -95,8 +95,8 @@ static bool list_json(struct up_catalogue *catalogue, const struct up_choice *ch
 }
 
 /* One of the words, where the option is given. */
-static bool option_word(struct call *call, const char *name, const char *const *words,
-                        const char **value) {
+bool option_word(struct call *call, const char *name, const char *const *words,
+                 const char **value) {
     char list[120] = "";
     *value = option_value(call, name);
     for (int i = 0; *value != NULL && words[i] != NULL; i++) {

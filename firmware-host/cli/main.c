@@ -95,9 +95,12 @@ const struct command commands[] = {
      command_page, HELP_CATALOGUE,
      "page --to shop-page\n"
      "page --kind fin --single --to fins\n"},
-    {"plot", "", "draw the items, calibrations and control charts, or a run, with gnuplot",
-     options_plot, command_plot, HELP_CATALOGUE,
+    {"plot", "[TEXT]",
+     "draw items, calibrations and control charts, or an item or a run, with gnuplot", options_plot,
+     command_plot, HELP_CATALOGUE,
      "plot\n"
+     "plot --item \"My fin\" --a4\n"
+     "plot --kind fin --water sea --dark\n"
      "plot --run latest --rig my-rig.ini\n"},
     {"export", "", "write the catalogue as CSV or JSON for other tools", options_export,
      command_export, HELP_CATALOGUE, "export --format csv --to shared-folder\n"},

@@ -3,9 +3,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "data_row.h"
 #include "embedded.h"
-#include "report/report.h"
+#include "picture.h"
 #include "text/text.h"
 
 /* The kinds of rows that the template distinguishes. */
@@ -17,6 +16,31 @@ static double bar_g(const struct up_calibration *calibration, double u_counts) {
     static const double BARS = 2;
     double u = fmax(u_counts, calibration->division_counts / sqrt(6));
     return BARS * 1e3 * u / fabs(calibration->slope_counts_per_kg);
+}
+
+struct drawing {
+    const struct up_calibration *calibration;
+    unsigned number;
+    bool trusted, simulated;
+};
+
+/* ---- how good it is ---- */
+
+/* A tenth of the usual neutral band and half of it: choices of ours. */
+static const double GOOD_G = UP_TOLERANCE_ONE_G / 10, ROUGH_G = UP_TOLERANCE_ONE_G / 2;
+
+static double u_at_span_g(const struct up_calibration *calibration) {
+    return up_calibration_expanded_u_kg(calibration, calibration->span_kg) * 1e3;
+}
+
+bool up_calibration_is_good(const struct up_calibration *calibration) {
+    return u_at_span_g(calibration) <= GOOD_G && !up_calibration_offset_matters(calibration);
+}
+
+const char *up_calibration_verdict(const struct up_calibration *calibration) {
+    return up_calibration_is_good(calibration)   ? "Good"
+           : u_at_span_g(calibration) <= ROUGH_G ? "Rough"
+                                                 : "Not good enough to decide what is neutral";
 }
 
 /* ---- which benches ---- */
@@ -60,8 +84,9 @@ static void put_band(FILE *stream, const struct up_calibration *calibration) {
     }
 }
 
-static bool write_data(FILE *stream, void *context) {
-    const struct up_calibration *calibration = context;
+static bool put_data(FILE *stream, void *context) {
+    const struct drawing *drawing = context;
+    const struct up_calibration *calibration = drawing->calibration;
     fputs("# kind: 0 tolerance of the masses, 1 hung, 2 taken off, 3 staircase rising, 4 falling, "
           "5 the "
           "line of those\n"
@@ -85,47 +110,43 @@ static bool write_data(FILE *stream, void *context) {
     return ferror(stream) == 0;
 }
 
-/* ---- script: our template behind the few lines that differ ---- */
-
-struct drawing {
-    const struct up_calibration *calibration;
-    unsigned number;
-    bool trusted, simulated;
-};
+/* ---- script ---- */
 
 static char *title_of(const struct drawing *drawing) {
     const struct up_calibration *calibration = drawing->calibration;
     UP_FREED char *clean = name_in_title(calibration->bench, 60);
+    return up_text_format("%sCalibration of %s, %.10s%s: %s",
+                          drawing->simulated ? UP_SIMULATED : "", clean, calibration->made_utc,
+                          drawing->trusted ? "" : ", not adopted here",
+                          up_calibration_verdict(calibration));
+}
+
+static char *note_of(const struct up_calibration *calibration) {
     UP_FREED char *hysteresis = isnan(calibration->hysteresis_kg)
                                     ? up_text_format("not looked for")
                                     : up_text_format("%.2f g", calibration->hysteresis_kg * 1e3);
-    return up_text_format("%sCalibration of %s, %.10s%s: hysteresis %s",
-                          drawing->simulated ? UP_SIMULATED : "", clean, calibration->made_utc,
-                          drawing->trusted ? "" : ", not adopted here", hysteresis);
+    return up_text_format("known to %.1f g at 100 g and %.1f g at %g kg (95 %%)   hysteresis %s",
+                          up_calibration_expanded_u_kg(calibration, 0.1) * 1e3,
+                          up_calibration_expanded_u_kg(calibration, calibration->span_kg) * 1e3,
+                          calibration->span_kg, hysteresis);
 }
 
-static bool write_script(FILE *stream, void *context) {
+static void put_variables(FILE *stream, const void *context) {
     const struct drawing *drawing = context;
-    UP_FREED char *title = title_of(drawing);
-    UP_FREED char *escaped = up_text_for_gnuplot(title);
-    fprintf(
-        stream,
-        "# Calibration of a bench, by upthrust. Draws again with: gnuplot -d calibration-%u.gp\n"
-        "set encoding utf8\ndata = 'calibration-%u.tsv'\npicture = 'calibration-%u'\n"
-        "set title %s noenhanced\nunloads = %d\nstairs = %u\n",
-        drawing->number, drawing->number, drawing->number, escaped,
-        least_kg(drawing->calibration) < 0, drawing->calibration->stairs);
-    fputs(embedded_calibration_gp, stream);
-    return ferror(stream) == 0;
+    fprintf(stream, "unloads = %d\nstairs = %u\n", least_kg(drawing->calibration) < 0,
+            drawing->calibration->stairs);
 }
 
-static bool write_one(struct up_calibration *calibration, unsigned number, bool trusted,
-                      bool simulated, const char *directory, struct up_failure *failure) {
-    struct drawing drawing = {calibration, number, trusted, simulated};
-    UP_FREED char *script = up_text_format("%s/calibration-%u.gp", directory, number);
-    UP_FREED char *data = up_text_format("%s/calibration-%u.tsv", directory, number);
-    return up_text_write_file(data, write_data, calibration, failure) &&
-           up_text_write_file(script, write_script, &drawing, failure);
+static bool write_one(struct drawing *drawing, const char *directory, struct up_failure *failure) {
+    UP_FREED char *name = up_text_format("calibration-%u", drawing->number);
+    UP_FREED char *title = title_of(drawing);
+    UP_FREED char *note = note_of(drawing->calibration);
+    const struct picture picture = {
+        .name = name,
+        .words = {"Calibration of a bench", title, note,
+                  drawing->simulated ? STANDING_SIMULATED "\n" : ""},
+        .script = {embedded_calibration_gp, put_data, put_variables, drawing}};
+    return picture_write(&picture, directory, failure);
 }
 
 bool up_plot_write_calibrations(struct up_catalogue *catalogue, const char *directory,
@@ -137,10 +158,11 @@ bool up_plot_write_calibrations(struct up_catalogue *catalogue, const char *dire
     good = good && up_catalogue_each(catalogue, "calibration", take_bench, &benches, failure);
     *count = 0;
     for (unsigned i = 0; good && i < benches.count; i++) {
-        bool trusted = false;
-        good = up_calibration_to_show(catalogue, benches.id[i], calibration, &trusted, failure) &&
-               write_one(calibration, i + 1, trusted,
-                         up_bench_is_simulated(catalogue, benches.id[i]), directory, failure);
+        struct drawing drawing = {.calibration = calibration, .number = i + 1};
+        drawing.simulated = up_bench_is_simulated(catalogue, benches.id[i]);
+        good = up_calibration_to_show(catalogue, benches.id[i], calibration, &drawing.trusted,
+                                      failure) &&
+               write_one(&drawing, directory, failure);
         *count += good;
     }
     free(benches.id);

@@ -1,4 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
+#define _GNU_SOURCE /* memmem */
 #include "draw.h"
 
 #include <errno.h>
@@ -73,7 +74,7 @@ static bool judge(int status, const char *directory, const char *script,
 }
 
 static bool run_gnuplot(const char *into, const char *directory, const char *script,
-                        struct up_failure *failure) {
+                        const struct up_look *look, struct up_failure *failure) {
     UP_FREED char *program = find_gnuplot();
     if (program == NULL) {
         return up_fail(failure, UP_STATUS_UNABLE,
@@ -82,7 +83,9 @@ static bool run_gnuplot(const char *into, const char *directory, const char *scr
                        script, directory);
     }
     UP_FREED char *folder = up_text_for_gnuplot(into);
-    UP_FREED char *command = up_text_format("into = %s", folder);
+    UP_FREED char *command = up_text_format("into = %s%s%s", folder,
+                                            look != NULL && look->dark ? "; ground = 'dark'" : "",
+                                            look != NULL && look->a4 ? "; sheet = 'a4'" : "");
     int status = -1;
     pid_t child = fork();
     if (child == 0) {
@@ -108,6 +111,22 @@ static bool write_picture(FILE *stream, void *context) {
     return fwrite(picture->bytes, 1, picture->length, stream) == picture->length;
 }
 
+/* gnuplot says nothing where its disk is full: what was cut off has no end. */
+static bool is_whole(const struct picture *picture, const char *name) {
+    static const struct {
+        const char *ending, *last;
+    } ends[] = {{".svg", "</svg>"}, {".png", "IEND"}, {".pdf", "%%EOF"}};
+    enum { LAST_BYTES = 16 };
+    size_t from = picture->length > LAST_BYTES ? picture->length - LAST_BYTES : 0;
+    bool whole = true;
+    for (size_t i = 0; i < sizeof ends / sizeof ends[0]; i++) {
+        bool of_this = strcmp(name + strlen(name) - strlen(ends[i].ending), ends[i].ending) == 0;
+        whole = whole && (!of_this || memmem(picture->bytes + from, picture->length - from,
+                                             ends[i].last, strlen(ends[i].last)) != NULL);
+    }
+    return whole;
+}
+
 /* One picture to its place; whether or not it went well, it leaves our folder. */
 static bool take_picture(const char *from, const char *directory, const char *name, bool wanted,
                          struct up_failure *failure) {
@@ -118,7 +137,13 @@ static bool take_picture(const char *from, const char *directory, const char *na
         picture.bytes =
             up_text_read_file(made, UP_LINKS_REFUSED, PICTURE_BYTES_MAX, &picture.length, failure);
     }
-    bool good = picture.bytes != NULL && up_text_write_file(path, write_picture, &picture, failure);
+    bool good = picture.bytes != NULL &&
+                (is_whole(&picture, name) ||
+                 up_fail(failure, UP_STATUS_UNABLE,
+                         "gnuplot wrote only the beginning of %s: is the disk of %s full? Name "
+                         "another folder for it with TMPDIR; the results are kept",
+                         name, from)) &&
+                up_text_write_file(path, write_picture, &picture, failure);
     free(picture.bytes);
     unlink(made);
     return good;
@@ -127,12 +152,22 @@ static bool take_picture(const char *from, const char *directory, const char *na
 /* A page is made by some scripts only. */
 enum { ALWAYS_MADE = 2 };
 
+/* A page of an earlier drawing would show what was true once. */
+static void remove_page(const char *directory, const char *name) {
+    UP_FREED char *path = up_text_format("%s/%s", directory, name);
+    struct stat about;
+    if (lstat(path, &about) == 0 && S_ISREG(about.st_mode)) {
+        unlink(path);
+    }
+}
+
 static bool was_made(const char *from, const char *name) {
     UP_FREED char *path = up_text_format("%s%s", from, name);
     return access(path, F_OK) == 0;
 }
 
-bool draw_script(const char *directory, const char *script, struct up_failure *failure) {
+bool draw_script(const char *directory, const char *script, const struct up_look *look,
+                 struct up_failure *failure) {
     static const char *const endings[] = {"svg", "png", "pdf"};
     const char *place = getenv("TMPDIR");
     char *into =
@@ -146,12 +181,14 @@ bool draw_script(const char *directory, const char *script, struct up_failure *f
         return false;
     }
     into[last] = '/';
-    bool good = run_gnuplot(into, directory, script, failure);
+    bool good = run_gnuplot(into, directory, script, look, failure);
     for (size_t i = 0; i < sizeof endings / sizeof endings[0]; i++) {
         UP_FREED char *name = up_text_format("%.*s%s", (int)strlen(script) - 2, script, endings[i]);
-        good = (i >= ALWAYS_MADE && !was_made(into, name))
-                   ? good
-                   : (take_picture(into, directory, name, good, failure) && good);
+        if (i < ALWAYS_MADE || was_made(into, name)) {
+            good = take_picture(into, directory, name, good, failure) && good;
+        } else if (good) {
+            remove_page(directory, name);
+        }
     }
     rmdir(into);
     free(into);

@@ -3,10 +3,9 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "data_row.h"
 #include "draw.h"
 #include "embedded.h"
-#include "report/report.h"
+#include "picture.h"
 #include "text/text.h"
 
 enum { DEPTHS = 3, LINES_MAX = 62 };
@@ -84,7 +83,7 @@ bool up_plot_kit(const json_t *report, const char *text, const char *directory,
     char *data = up_text_format("%s/kit.tsv", directory);
     bool good = up_text_write_file(data, write_data, &page, failure) &&
                 up_text_write_file(script, write_script, &page, failure) &&
-                draw_script(directory, "kit.gp", failure);
+                draw_script(directory, "kit.gp", NULL, failure);
     free(script);
     free(data);
     return good;

@@ -3,9 +3,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "data_row.h"
 #include "embedded.h"
-#include "report/report.h"
+#include "picture.h"
 #include "text/text.h"
 
 /* The kinds of rows that the template distinguishes. */
@@ -74,7 +73,7 @@ static void put_chart(FILE *stream, const struct drawing *drawing) {
     }
 }
 
-static bool write_data(FILE *stream, void *context) {
+static bool put_data(FILE *stream, void *context) {
     const struct drawing *drawing = context;
     fputs("# kind: 0 limits the check was compared with (low, high), 1 limits of the chart (low, "
           "high),\n"
@@ -94,7 +93,7 @@ static bool write_data(FILE *stream, void *context) {
     return ferror(stream) == 0;
 }
 
-/* ---- script: our template behind the few lines that differ ---- */
+/* ---- script ---- */
 
 static char *title_of(const struct drawing *drawing) {
     UP_FREED char *body = name_in_title(drawing->body->name, NAME_BYTES);
@@ -106,40 +105,31 @@ static char *title_of(const struct drawing *drawing) {
                           own == 1 ? "" : "s", count_of(drawing, OUTSIDE));
 }
 
-/* A date as a string of gnuplot. */
-static char *day_of(const char *made_utc) {
-    UP_FREED char *day = up_text_format("%.10s", made_utc);
-    return up_text_for_gnuplot(day);
-}
-
-static bool write_script(FILE *stream, void *context) {
+static void put_variables(FILE *stream, const void *context) {
     const struct drawing *drawing = context;
-    UP_FREED char *title = title_of(drawing);
-    UP_FREED char *escaped = up_text_for_gnuplot(title);
-    UP_FREED char *first = day_of(drawing->past[0].made_utc);
-    UP_FREED char *last = day_of(drawing->past[drawing->count - 1].made_utc);
+    UP_FREED char *first = up_text_format("%.10s", drawing->past[0].made_utc);
+    UP_FREED char *last = up_text_format("%.10s", drawing->past[drawing->count - 1].made_utc);
+    put_text_variable(stream, "first", first);
+    put_text_variable(stream, "last", last);
     fprintf(stream,
-            "# Control chart of a reference body, by upthrust. Draws again with: gnuplot -d "
-            "reference-%u.gp\n"
-            "set encoding utf8\ndata = 'reference-%u.tsv'\npicture = 'reference-%u'\n"
-            "set title %s noenhanced\nchecks = %zu\nfirst = %s\nlast = %s\n"
-            "has_limits = %d\noutside = %zu\nother_numbers = %zu\n"
-            "elsewhere = '%s'\nchecks_elsewhere = %zu\n",
-            drawing->number, drawing->number, drawing->number, escaped, drawing->count, first, last,
-            drawing->chart.has_limits, count_of(drawing, OUTSIDE), count_of(drawing, OTHER_NUMBERS),
-            drawing->body->elsewhere || count_of(drawing, ELSEWHERE) > 0 ? UP_ELSEWHERE_MARK
-                " " UP_ELSEWHERE_MEANING
-                                                                         : "",
-            count_of(drawing, ELSEWHERE));
-    fputs(embedded_references_gp, stream);
-    return ferror(stream) == 0;
+            "checks = %zu\nhas_limits = %d\noutside = %zu\nother_numbers = %zu\n"
+            "checks_elsewhere = %zu\n",
+            drawing->count, drawing->chart.has_limits, count_of(drawing, OUTSIDE),
+            count_of(drawing, OTHER_NUMBERS), count_of(drawing, ELSEWHERE));
 }
 
 static bool write_one(struct drawing *drawing, const char *directory, struct up_failure *failure) {
-    UP_FREED char *script = up_text_format("%s/reference-%u.gp", directory, drawing->number);
-    UP_FREED char *data = up_text_format("%s/reference-%u.tsv", directory, drawing->number);
-    return up_text_write_file(data, write_data, drawing, failure) &&
-           up_text_write_file(script, write_script, drawing, failure);
+    bool elsewhere = drawing->body->elsewhere || count_of(drawing, ELSEWHERE) > 0;
+    UP_FREED char *name = up_text_format("reference-%u", drawing->number);
+    UP_FREED char *title = title_of(drawing);
+    UP_FREED char *standing =
+        up_text_format("%s%s", drawing->simulated ? STANDING_SIMULATED "\n" : "",
+                       elsewhere ? UP_ELSEWHERE_MARK " " UP_ELSEWHERE_MEANING "\n" : "");
+    const struct picture picture = {
+        .name = name,
+        .words = {"Control chart of a reference body", title, "", standing},
+        .script = {embedded_references_gp, put_data, put_variables, drawing}};
+    return picture_write(&picture, directory, failure);
 }
 
 /* ---- which bodies and benches ---- */

@@ -74,6 +74,9 @@ struct up_rows {
 /* Rows by falling net buoyancy in fresh water (the tank's where that is lacking), each item's rows
    together. The caller releases them. */
 bool up_rows_load(struct up_catalogue *catalogue, struct up_rows *rows, struct up_failure *failure);
+/* The newest of each bench. */
+bool up_rows_load_by_bench(struct up_catalogue *catalogue, struct up_rows *rows,
+                           struct up_failure *failure);
 void up_rows_release(struct up_rows *rows);
 /* For pictures: retired items are not drawn. */
 void up_rows_drop_retired(struct up_rows *rows);
@@ -116,35 +119,73 @@ json_t *up_explain(struct up_catalogue *catalogue, const char *wanted, const cha
                    struct up_failure *failure);
 void up_explain_print(const json_t *document, const struct up_style *style, FILE *stream);
 
-/* Writes items.gp and items.tsv into `directory`. UP_STATUS_UNABLE where there are no rows. */
-bool up_plot_write(const struct up_rows *rows, const char *directory, struct up_failure *failure);
+/* ---- pictures: NAME.gp and NAME.tsv, to be drawn as NAME.svg and NAME.png ---- */
 
-/* Runs `gnuplot -d items.gp` there, which makes items.svg and items.png. */
-bool up_plot_draw(const char *directory, struct up_failure *failure);
+/* On which ground and for which sheet; NULL where one is asked for: light, for a screen. */
+struct up_look {
+    bool dark, a4; /* for A4, a PDF too */
+};
+
+/* Runs `gnuplot -d NAME.gp` there. */
+bool up_plot_draw(const char *directory, const char *name, const struct up_look *look,
+                  struct up_failure *failure);
+
+/* What the picture of many items shows; NULL where one is asked for: fresh and sea water. */
+struct up_view {
+    const char *water[2]; /* the second may be NULL */
+    const char *rows_are; /* "items", "models": for the line below the title */
+    bool grouped;         /* each row is of many items (up_rows_group) */
+};
+
+/* Rows by item, a page each UP_PLOT_ROWS of them: items, items-2 and so on; pages of an earlier and
+   longer picture are removed. UP_STATUS_UNABLE where there are no rows. */
+enum { UP_PLOT_ROWS = 36, UP_PLOT_PAGES = 10 };
+bool up_plot_write(const struct up_rows *rows, const struct up_view *view, const char *directory,
+                   unsigned *pages, struct up_failure *failure);
+
+/* The items that have one maker and model, one kind or one size as one row for each water of the
+   view: in the middle the median, and from its lowest interval to the highest. What has no first
+   water of the view is grouped apart. The caller releases them. */
+enum up_group_by { UP_GROUP_MODEL, UP_GROUP_KIND, UP_GROUP_SIZE };
+struct up_items;
+void up_rows_group(const struct up_rows *rows, const struct up_items *items, enum up_group_by by,
+                   const struct up_view *view, struct up_rows *groups);
+
+/* Of one item: waters-ID (net buoyancy by the density of the water), trials-ID, and shares-ID (of
+   the uncertainty in `water`, NULL: the tank), ID being the first eight characters of its own.
+   `rows` are all of the catalogue. */
+bool up_plot_write_item(struct up_catalogue *catalogue, const struct up_rows *rows,
+                        const struct up_item *item, const char *water, const char *directory,
+                        struct up_failure *failure);
+/* Of an item, or of the pieces of a model: benches-ID, where several benches weighed it, else
+ *drawn is false. ID is of the first item. */
+bool up_plot_write_benches(struct up_catalogue *catalogue, const struct up_items *items,
+                           const char *directory, bool *drawn, struct up_failure *failure);
+/* Of the pieces of a model: sizes-ID, where they have a size and a result, else *drawn is false. */
+bool up_plot_write_sizes(const struct up_rows *rows, const struct up_items *items,
+                         const struct up_view *view, const char *directory, bool *drawn,
+                         struct up_failure *failure);
 
 /* The latest calibration of each bench, in the order in which the benches were first calibrated,
-   those of here first: calibration-1.gp and .tsv and so on. *count: how many; none is no failure.
- */
+   those of here first: calibration-1 and so on. *count: how many; none is no failure. */
 bool up_plot_write_calibrations(struct up_catalogue *catalogue, const char *directory,
                                 unsigned *count, struct up_failure *failure);
-/* Draws them, as calibration-1.svg and .png and so on. */
-bool up_plot_draw_calibrations(const char *directory, unsigned count, struct up_failure *failure);
+
+/* In a word or two, how well a calibration lets an item be classed. */
+bool up_calibration_is_good(const struct up_calibration *calibration);
+const char *up_calibration_verdict(const struct up_calibration *calibration);
 
 /* The control chart of each reference body on each bench that weighed it, in the order of the
-   bodies, those weighed here first: reference-1.gp and .tsv and so on. *count: how many; none is no
-   failure. */
+   bodies, those weighed here first: reference-1 and so on. *count: how many; none is no failure. */
 bool up_plot_write_references(struct up_catalogue *catalogue, const char *directory,
                               unsigned *count, struct up_failure *failure);
-/* Draws them, as reference-1.svg and .png and so on. */
-bool up_plot_draw_references(const char *directory, unsigned count, struct up_failure *failure);
 
-/* The load over the time of one run, with plateaus, glitches and what was done: run-ID.gp and .tsv,
-   ID being the first eight characters of `run_id`. `run` is an id, its beginning, or "latest". With
+/* The load over the time of one run, with plateaus, glitches and what was done: run-ID, ID being
+   the first eight characters of `run_id`. `run` is an id, its beginning, or "latest". With
    the rig that was used (its hash is compared) every reading is drawn, without one the plateaus of
    the journal. */
 bool up_plot_write_run(struct up_catalogue *catalogue, const char *run, const struct up_rig *rig,
                        const char *directory, char run_id[UP_ID_SIZE], struct up_failure *failure);
-bool up_plot_draw_run(const char *directory, const char *run_id, struct up_failure *failure);
 
 /* Of a kit's report (kit/report.h) and words for its page: kit.gp and kit.tsv, drawn as kit.svg,
    .png and .pdf, one page of A4. */

@@ -20,6 +20,7 @@ struct gather {
     json_t *pieces;      /* item's id to the pieces of its newest result */
     json_t *decisions;   /* result's id to what was decided later */
     struct up_verifier *verifier; /* whether a reference body spoke for it */
+    bool by_bench;                /* a row for each bench, too */
 };
 
 /* As a whole word: not within "repair". */
@@ -68,9 +69,13 @@ static size_t find_row(const struct gather *gather, const char *item_id, const c
     return found != NULL ? (size_t)json_integer_value(found) : gather->rows->count;
 }
 
-static struct up_row *row_for(struct gather *gather, const char *item_id, const char *water) {
+static struct up_row *row_for(struct gather *gather, const char *item_id, const char *water,
+                              const char *bench) {
     struct up_rows *rows = gather->rows;
-    size_t row = find_row(gather, item_id, water);
+    UP_FREED char *of_bench = up_text_format("%s %s %s", item_id, water, bench);
+    const json_t *found = json_object_get(gather->index, of_bench);
+    size_t row = gather->by_bench ? rows->count : find_row(gather, item_id, water);
+    row = gather->by_bench && found != NULL ? (size_t)json_integer_value(found) : row;
     if (row < rows->count) {
         return &rows->row[row];
     }
@@ -82,6 +87,9 @@ static struct up_row *row_for(struct gather *gather, const char *item_id, const 
     json_auto_t *number = json_integer((json_int_t)gather->rows->count);
     snprintf(key, sizeof key, "%s %s", item_id, water);
     json_object_set_nocheck(gather->index, key, number);
+    if (gather->by_bench) {
+        json_object_set_nocheck(gather->index, of_bench, number);
+    }
     if (json_object_get(gather->index, item_id) == NULL) {
         json_object_set_nocheck(gather->index, item_id, number);
     }
@@ -108,7 +116,7 @@ static bool take_result(const struct up_record *record, void *context) {
     copy_text(water, sizeof water, json_object_get(content, "water"));
     const struct gather *gather = context;
     const char *checked = up_verifier_visit(gather->verifier, record);
-    struct up_row *row = row_for(context, item_id, water);
+    struct up_row *row = row_for(context, item_id, water, record->bench);
     struct up_claim_rank comes = {record->elsewhere, up_claim_is_quick(content),
                                   up_claim_pieces_of(content)};
     if (row->item_id[0] != '\0' &&
@@ -282,10 +290,13 @@ static void keep_claims(const struct gather *gather) {
     rows->count = kept;
 }
 
-bool up_rows_load(struct up_catalogue *catalogue, struct up_rows *rows,
-                  struct up_failure *failure) {
-    struct gather gather = {
-        .rows = rows, .index = json_object(), .items = json_object(), .pieces = json_object()};
+static bool load(struct up_catalogue *catalogue, bool by_bench, struct up_rows *rows,
+                 struct up_failure *failure) {
+    struct gather gather = {.rows = rows,
+                            .index = json_object(),
+                            .items = json_object(),
+                            .pieces = json_object(),
+                            .by_bench = by_bench};
     bool good;
     *rows = (struct up_rows){0};
     gather.decisions = up_decisions_later(catalogue, failure);
@@ -309,6 +320,16 @@ bool up_rows_load(struct up_catalogue *catalogue, struct up_rows *rows,
     json_decref(gather.decisions);
     up_verifier_release(gather.verifier);
     return good;
+}
+
+bool up_rows_load(struct up_catalogue *catalogue, struct up_rows *rows,
+                  struct up_failure *failure) {
+    return load(catalogue, false, rows, failure);
+}
+
+bool up_rows_load_by_bench(struct up_catalogue *catalogue, struct up_rows *rows,
+                           struct up_failure *failure) {
+    return load(catalogue, true, rows, failure);
 }
 
 void up_rows_release(struct up_rows *rows) {

@@ -80,6 +80,35 @@ P
 check "the trace of a run is drawn, and draws again" sh -c "run=\$('$bin' show 'Heron fin' --catalogue '$d/catalogue' | sed -n 's/.* run \([0-9a-f]*\).*/\1/p') &&
     '$bin' plot --run \"\$run\" --rig '$d/rig.ini' --catalogue '$d/catalogue' &&
     cd '$d/catalogue/plots' && rm run-*.png && gnuplot -d run-*.gp && test -s run-*.png"
+check "an item is drawn in every water, with its trials and its uncertainty, for A4 too" sh -c \
+    "'$bin' plot --item 'Smew long fin' --a4 --to '$work/one' --catalogue '$d/catalogue' >'$work/list' && [ \$(ls '$work'/one/*.pdf | wc -l) -eq 3 ] &&
+     grep -q 'waters-.*svg, .png, .pdf' '$work/list' && grep -q 'neutral, undecided from 10.*positive from 10' '$work'/one/waters-*.gp"
+check "items of one kind, in one water, on a dark ground" sh -c \
+    "'$bin' plot --kind fin --water sea --dark --to '$work/fins' --catalogue '$d/catalogue' && grep -q 14181c '$work/fins/items.svg' &&
+     ! grep -qE 'Lead|fresh at' '$work/fins/items.gp' && grep -q ' chosen items' '$work/fins/items.gp' && [ ! -e '$work/fins/calibration-1.gp' ]"
+check "a row for each kind" sh -c "'$bin' plot --by kind --to '$work/kinds' --catalogue '$d/catalogue' && grep -q '8 kinds' '$work/kinds/items.gp'"
+check "a model and its sizes" sh -c "'$bin' plot --model Heron --to '$work/model' --catalogue '$d/catalogue' && ls '$work'/model/sizes-*.png"
+check "progress on a terminal, silence when piped" python3 - "$bin" "$d/catalogue" "$work/progress-plots" <<'P'
+import os, pty, shutil, subprocess, sys
+command = [sys.argv[1], "plot", "--by", "item", "--to", sys.argv[3], "--catalogue", sys.argv[2]]
+# A slow one, as nothing is told within a second.
+slow = sys.argv[3] + "-bin"
+os.mkdir(slow)
+open(slow + "/gnuplot", "w").write('#!/bin/sh\nsleep 1.2\nexec %s "$@"\n' % shutil.which("gnuplot"))
+os.chmod(slow + "/gnuplot", 0o755)
+ours, theirs = pty.openpty()
+subprocess.run(command, stderr=theirs, stdout=subprocess.DEVNULL, check=True,
+               env=dict(os.environ, TERM="xterm", PATH=slow + ":" + os.environ["PATH"]))
+os.close(theirs)
+text = b""
+try:
+    while part := os.read(ours, 65536):
+        text += part
+except OSError:
+    pass
+assert b"pictures drawn, of " in text and text.endswith(b"\r\x1b[K"), text
+assert subprocess.run(command, capture_output=True, check=True).stderr == b""
+P
 check "the database is whole" sh -c "[ \"\$(sqlite3 '$d/catalogue/catalogue.sqlite' 'PRAGMA integrity_check')\" = ok ]"
 check "the views read" sh -c "[ \"\$(sqlite3 '$d/catalogue/catalogue.sqlite' 'SELECT count(*) >= 30 FROM result JOIN item USING (item_id)')\" = 1 ]"
 check "the script draws again from a copy of its folder" sh -c \

@@ -198,12 +198,30 @@ static void list_all(struct up_catalogue *catalogue) {
 static void draw_all(struct up_catalogue *catalogue) {
     struct up_failure failure = {0};
     struct up_rows rows = {0};
-    unsigned count = 0;
+    struct up_items items = {0};
+    const struct up_choice any = {0};
+    const struct up_view view = {{"fresh", "sea"}, "items", false};
+    unsigned count = 0, pages;
+    bool drawn;
     shelf_remove("plots");
     must(mkdir("plots", 0700) == 0);
     bool good = up_rows_load(catalogue, &rows, &failure);
     must_hold(good, &failure);
-    must_hold(good && up_plot_write(&rows, "plots", &failure), &failure);
+    must_hold(good && up_plot_write(&rows, NULL, "plots", &pages, &failure), &failure);
+    must_hold(up_items_load(catalogue, &rows, &any, &items, &failure), &failure);
+    must_hold(items.count == 0 ||
+                  (up_plot_write_sizes(&rows, &items, &view, "plots", &drawn, &failure) &&
+                   up_plot_write_benches(catalogue, &items, "plots", &drawn, &failure)),
+              &failure);
+    for (size_t i = 0; i < items.count && i < 4; i++) { /* not each can be drawn */
+        up_plot_write_item(catalogue, &rows, &items.item[i], NULL, "plots", &failure);
+    }
+    for (enum up_group_by by = UP_GROUP_MODEL; by <= UP_GROUP_SIZE; by++) {
+        struct up_rows groups;
+        up_rows_group(&rows, &items, by, &view, &groups);
+        up_rows_release(&groups);
+    }
+    up_items_release(&items);
     up_rows_release(&rows);
     must_hold(up_plot_write_calibrations(catalogue, "plots", &count, &failure), &failure);
     must_hold(up_plot_write_references(catalogue, "plots", &count, &failure), &failure);

@@ -74,9 +74,8 @@ static void one_picture_a_bench_whatever_its_name(void **state) {
     add(catalogue, "plain", false);
     assert_true(up_plot_write_calibrations(catalogue, ".", &count, &failure));
     assert_int_equal(count, 2);
-    if (!up_plot_draw_calibrations(".", count, &failure)) {
-        fail_msg("%s", failure.text);
-    }
+    assert_true(up_plot_draw(".", "calibration-1", NULL, &failure));
+    assert_true(up_plot_draw(".", "calibration-2", NULL, &failure));
     assert_drawn(1);
     assert_drawn(2);
     assert_title(">Calibration of " HOSTILE ", 2");
@@ -89,8 +88,8 @@ static char *title_in(const char *directory) {
     size_t length;
     text = up_text_read_file(path, UP_LINKS_REFUSED, 1 << 20, &length, NULL);
     assert_non_null(text);
-    title = up_text_format("%.*s", (int)strcspn(strstr(text, "set title"), "\n"),
-                           strstr(text, "set title"));
+    title = up_text_format("%.*s", (int)strcspn(strstr(text, "title_words"), "\n"),
+                           strstr(text, "title_words"));
     free(text);
     free(path);
     return title;
@@ -112,8 +111,8 @@ static void one_from_elsewhere_is_marked(void **state) {
     assert_true(up_catalogue_merge(mine, "theirs", false, &intake, NULL));
     assert_true(up_plot_write_calibrations(mine, ".", &count, NULL));
     char *own = title_in(".");
-    assert_non_null(strstr(marked, ", not adopted here: hysteresis not looked for"));
-    assert_non_null(strstr(own, ": hysteresis 0.40 g"));
+    assert_non_null(strstr(marked, ", not adopted here: Good"));
+    assert_non_null(strstr(own, ": Good"));
     assert_null(strstr(own, "adopted"));
     assert_null(strstr(own, "simulated"));
     free(marked);
@@ -163,6 +162,33 @@ static void a_simulated_bench_is_marked(void **state) {
     up_catalogue_close(catalogue);
 }
 
+/* A tenth and half of the neutral band, at the largest mass. */
+static void the_title_holds_the_verdict(void **state) {
+    static const struct {
+        double lack_g;
+        const char *verdict;
+    } cases[] = {
+        {0.5, ": Good"}, {5, ": Rough"}, {50, ": Not good enough to decide what is neutral"}};
+    (void)state;
+    for (size_t i = 0; i < ARRAY(cases); i++) {
+        char *place = up_text_format("v%zu", i);
+        struct up_catalogue *catalogue = open_as(place, UP_CATALOGUE_CREATE);
+        struct up_calibration calibration = plain_calibration("plain", 6e5);
+        unsigned count = 0;
+        calibration.offset_counts = 0;
+        calibration.lack_of_fit_kg = cases[i].lack_g * 1e-3;
+        assert_true(up_calibration_add(catalogue, &calibration, NULL));
+        assert_true(up_plot_write_calibrations(catalogue, ".", &count, NULL));
+        char *title = title_in(".");
+        if (strstr(title, cases[i].verdict) == NULL) {
+            fail_msg("%s, not %s", title, cases[i].verdict);
+        }
+        free(title);
+        free(place);
+        up_catalogue_close(catalogue);
+    }
+}
+
 static void a_folder_that_is_not_there(void **state) {
     struct up_failure failure = {0};
     struct up_catalogue *catalogue = open_as("d", UP_CATALOGUE_CREATE);
@@ -201,8 +227,11 @@ static void a_coarse_scale_has_bars(void **state) {
 
 int main(void) {
     const struct CMUnitTest tests[] = {
-        TEST(one_picture_a_bench_whatever_its_name), TEST(a_folder_that_is_not_there),
-        TEST(one_from_elsewhere_is_marked),          TEST(a_bench_of_here_keeps_its_file),
+        TEST(one_picture_a_bench_whatever_its_name),
+        TEST(the_title_holds_the_verdict),
+        TEST(a_folder_that_is_not_there),
+        TEST(one_from_elsewhere_is_marked),
+        TEST(a_bench_of_here_keeps_its_file),
         TEST(a_simulated_bench_is_marked),
         TEST(a_coarse_scale_has_bars),
     };

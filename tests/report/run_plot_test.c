@@ -132,9 +132,9 @@ static void readings_plateaus_glitches_and_shakes_are_there(void **state) {
     free(data);
     free(script);
     if (system("command -v gnuplot >/dev/null 2>&1") == 0) {
-        if (!up_plot_draw_run(".", run_id, &failure)) {
-            fail_msg("%s", failure.text);
-        }
+        char *name = up_text_format("run-%.8s", run_id);
+        assert_true(up_plot_draw(".", name, NULL, &failure));
+        free(name);
         char *drawing = read_made(run_id, "svg");
         char date[UP_TIME_SIZE];
         assert_true(up_catalogue_each(catalogue, "run", take_date, date, &failure));
@@ -198,6 +198,49 @@ static void without_the_rig_the_journal_is_drawn(void **state) {
     assert_non_null(strstr(script, "calibrated = 0\n"));
     free(data);
     free(script);
+    up_catalogue_close(catalogue);
+}
+
+/* Half an hour at lunch is a mark; what was read before and after it stands together, and a bare
+   hook before the first empty reading is left out. */
+static void waits_and_the_bare_hook_are_left_out(void **state) {
+    (void)state;
+    struct up_failure failure = {0};
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_rig rig = rig_of(RIG);
+    struct up_run *run = NULL;
+    char run_id[UP_ID_SIZE];
+    add_calibration(catalogue);
+    json_t *about = json_pack("{s:s, s:s}", "what", "measure", "rig_sha256", rig.sha256);
+    assert_true(up_run_open(catalogue, "bench", about, run_id, &run, &failure));
+    json_decref(about);
+    put_plateau(run, "hook", 10, -9e6);
+    put_plateau(run, "tare", 40, 50000);
+    put_plateau(run, "water", 60, 150000);
+    put_plateau(run, "tare", 1860, 50000);
+    up_run_close(run);
+    write_run(catalogue, run_id, NULL);
+    char *data = read_made(run_id, "tsv"), *script = read_made(run_id, "gp");
+    assert_null(strstr(data, "-9"));
+    assert_non_null(strstr(data, "\n1\t0\t0\t")); /* the picture begins with the first empty one */
+    assert_int_equal(lines_of_kind(data, '4'), 1);
+    assert_non_null(strstr(data, "\n1\t1.166")); /* 25 s, 45 s of the wait, so 70 s */
+    assert_non_null(strstr(script, "1 wait of 29 min in total left out"));
+    assert_non_null(strstr(script, "gaps = 1\n"));
+    assert_non_null(strstr(script, "\"UP: it lifts\""));
+    free(data);
+    free(script);
+    if (system("command -v gnuplot >/dev/null 2>&1") == 0) {
+        char why[400], *name = up_text_format("run-%.8s", run_id);
+        assert_true(up_plot_draw(".", name, NULL, &failure));
+        free(name);
+        char *svg = read_made(run_id, "svg");
+        if (!drawing_is_laid_out(svg, why, sizeof why)) {
+            fail_msg("%s", why);
+        }
+        assert_non_null(strstr(svg, "DOWN: it pulls"));
+        free(svg);
+    }
     up_catalogue_close(catalogue);
 }
 
@@ -288,6 +331,7 @@ int main(void) {
         TEST(readings_plateaus_glitches_and_shakes_are_there),
         TEST(grams_are_by_the_calibration_of_the_run),
         TEST(without_the_rig_the_journal_is_drawn),
+        TEST(waits_and_the_bare_hook_are_left_out),
         TEST(the_latest_is_one_of_here),
         TEST(what_cannot_be_drawn_is_told),
         TEST(a_path_for_an_id_is_no_run),
