@@ -125,9 +125,14 @@ static void find_noise(const struct up_heard_column *column, const struct up_fit
         find(findings, false, "too few readings to show their noise");
         return;
     }
-    find(findings, column->filter.count[UP_READING_STUCK] == 0, "noise of one reading %.3g %s%s",
-         fitness->noise < column->filter.noise.floor_least ? 0 : fitness->noise, unit,
-         column->filter.count[UP_READING_STUCK] > 0 ? "; the converter repeats itself" : "");
+    bool repeats = column->filter.count[UP_READING_STUCK] > 0;
+    if (fitness->noise < column->filter.noise.floor_least) {
+        find(findings, !repeats, "noise of one reading below its smallest step%s",
+             repeats ? "; the converter repeats itself" : "");
+    } else {
+        find(findings, !repeats, "noise of one reading %.3g %s%s", fitness->noise, unit,
+             repeats ? "; the converter repeats itself" : "");
+    }
     if (isnan(fitness->u_weighing_g)) {
         find(findings, true,
              "standard uncertainty of a plateau %.3g %s; calibrate to know it in grams",

@@ -106,8 +106,10 @@ static void try_polls(struct setup *setup, const char *word) {
 
 static void wait_for_scale(struct setup *setup) {
     putchar('\n');
-    up_text_print(stdout, "Listening to %s for up to %.0f s: press on the hook, then let go ...\n",
-                  setup->port.name, setup->seconds * RATES_MAX);
+    UP_FREED char *text =
+        up_text_format("Listening to %s for up to %.0f s: press on the hook, then let go ...",
+                       setup->port.name, setup->seconds * RATES_MAX);
+    up_text_paragraph(stdout, "", text);
     fflush(stdout);
     end_listening(setup, false);
 }

@@ -142,7 +142,7 @@ static void a_coarse_scale_is_no_better_than_its_step(void **state) {
         say(&stream, 1240);
     }
     judge(&stream, 0);
-    assert_non_null(finding(&stream, "noise of one reading 0 kg"));
+    assert_non_null(finding(&stream, "noise of one reading below its smallest step"));
     assert_true(fabs(stream.fitness.u_plateau - 0.02 / sqrt(12)) < 1e-12);
     assert_true(fabs(stream.fitness.u_weighing_g - sqrt(1.5) * 20 / sqrt(12)) < 1e-9);
     end(&stream);
