@@ -62,8 +62,8 @@ static int by_size(const void *one, const void *other) {
     return (a > b) - (a < b);
 }
 
-/* A load that is hung, and taken off, is a jump and no division: it takes more values to decide, the
-   smallest change among them twice, or a change that nobody makes so often by hand (choices of
+/* A load that is hung, and taken off, is a jump and no division: it takes more values to decide,
+   the smallest change among them twice, or a change that nobody makes so often by hand (choices of
    ours). */
 enum { STEPS_LEAST = 3, REPEATS_LEAST = 2, REPEATS_MANY = 6 };
 
