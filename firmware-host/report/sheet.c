@@ -255,33 +255,40 @@ static bool same_terms(const struct entry *a, const struct entry *b) {
                        up_confidence_at_analysis(&y->question));
 }
 
+static void print_shared(const struct entry *last, const struct results *results,
+                         struct up_result_notes *shared, const struct up_style *style,
+                         FILE *stream) {
+    if (!last->withdrawn) {
+        up_result_terms_print(&last->result, results->item, *shared, style, stream);
+    }
+    *shared = (struct up_result_notes){0};
+}
+
 static void print_all_newest(const struct results *results, const struct up_style *style,
                              FILE *stream) {
     const struct entry *last = NULL;
     struct up_result_notes shared = {0};
-    for (size_t i = 0; i <= results->count; i++) {
-        const struct entry *entry = i < results->count ? &results->entry[i] : NULL;
-        if (entry != NULL && !entry->newest) {
+    for (size_t i = 0; i < results->count; i++) {
+        const struct entry *entry = &results->entry[i];
+        if (!entry->newest) {
             continue;
         }
-        if (last != NULL && (entry == NULL || !same_terms(last, entry))) {
-            if (!last->withdrawn) {
-                up_result_terms_print(&last->result, results->item, shared, style, stream);
-            }
-            shared = (struct up_result_notes){0};
+        if (last != NULL && !same_terms(last, entry)) {
+            print_shared(last, results, &shared, style, stream);
         }
-        if (last != NULL && (entry == NULL || !same_run(last, entry))) {
+        if (last != NULL && !same_run(last, entry)) {
             print_run(last, style, stream);
         }
-        if (entry != NULL) {
-            fputs(last == NULL ? "newest result in each water:\n" : "", stream);
-            struct up_result_notes notes = print_newest(entry, results->item, style, stream);
-            shared.stuck = shared.stuck || notes.stuck;
-            shared.lead = shared.lead || notes.lead;
-            last = entry;
-        }
+        fputs(last == NULL ? "newest result in each water:\n" : "", stream);
+        struct up_result_notes notes = print_newest(entry, results->item, style, stream);
+        shared.stuck = shared.stuck || notes.stuck;
+        shared.lead = shared.lead || notes.lead;
+        last = entry;
     }
-    if (last == NULL) {
+    if (last != NULL) {
+        print_shared(last, results, &shared, style, stream);
+        print_run(last, style, stream);
+    } else {
         fputs("not measured yet: `upthrust measure --rig FILE --item NAME_OR_ID` does it\n",
               stream);
     }
