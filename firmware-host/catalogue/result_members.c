@@ -509,7 +509,7 @@ const struct catalogue_member catalogue_result_members[] = {
     THOUSANDTHS("air_correction_g", air_correction_kg, UNIT_G, LATER | JSON_ONLY,
                 "added to that mean: half the lift of the air it may hold at most"),
     THOUSANDTHS("other_corrections_g", other_corrections_kg, UNIT_G, LATER | JSON_ONLY,
-                "added: water taken up, the line, the air's lift on the masses"),
+                "added: the zero's offset, water taken up, the line, the air's lift on the masses"),
     TRUTH("takes_up_water", takes_up_water, LATER | JSON_ONLY, "it grew heavier with the soak"),
     TRUTH("stated_at_last_soak", at_last_soak, LATER | JSON_ONLY,
           "the number is that of the last trial's soak, not the mean"),

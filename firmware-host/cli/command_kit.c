@@ -1,8 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* kit: what weight checks mean for a diver's lead and trim. The catalogue gets nothing of it. */
 #include <errno.h>
+#include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
+#include <unistd.h>
 
 #include "cli.h"
 #include "embedded.h"
@@ -41,6 +43,55 @@ static bool draw_page(struct call *call, const json_t *document) {
     return good;
 }
 
+/* Where the line is to be broken: the last blank that fits; NULL where it fits whole. */
+static char *break_of(char *line, int columns) {
+    char *last = NULL;
+    if (up_text_columns(line) <= columns) {
+        return NULL;
+    }
+    for (char *at = line + strspn(line, " "); (at = strchr(at, ' ')) != NULL; at++) {
+        *at = '\0';
+        bool fits = up_text_columns(line) <= columns;
+        *at = ' ';
+        if (!fits) {
+            break;
+        }
+        last = at;
+    }
+    return last;
+}
+
+/* One too long for the terminal goes on below, set in as it is. */
+static void print_line(char *line, int columns) {
+    int indent = (int)strspn(line, " "), set_in = 0;
+    char *end;
+    while (columns > indent && (end = break_of(line, columns - set_in)) != NULL) {
+        *end = '\0';
+        printf("%*s%s\n", set_in, "", line);
+        line = end + 1;
+        set_in = indent;
+    }
+    printf("%*s%s", set_in, "", line);
+}
+
+static void print_report(const json_t *document) {
+    char *text = NULL;
+    size_t size;
+    FILE *stream = open_memstream(&text, &size);
+    if (stream != NULL) {
+        up_kit_report_print(document, false, stream);
+    }
+    if (stream == NULL || ferror(stream) != 0 || fclose(stream) != 0) {
+        up_out_of_memory();
+    }
+    char *rest = text;
+    for (char *line = strsep(&rest, "\n"); line != NULL; line = strsep(&rest, "\n")) {
+        print_line(line, terminal_columns(STDOUT_FILENO)); /* harmless already */
+        fputs(rest != NULL ? "\n" : "", stdout);
+    }
+    free(text);
+}
+
 static bool report(struct call *call, bool page) {
     json_auto_t *document = up_kit_report(call->word[1], call->catalogue, call->failure);
     bool good = document != NULL;
@@ -49,7 +100,7 @@ static bool report(struct call *call, bool page) {
     } else if (good && option_given(call, "json")) {
         print_json(json_incref(document));
     } else if (good) {
-        up_kit_report_print(document, false, stdout);
+        print_report(document);
     }
     return good;
 }

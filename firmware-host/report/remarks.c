@@ -2,6 +2,7 @@
 /* In words, the remarks that a result's record holds beside its number. */
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
 #include "report/report.h"
 #include "text/text.h"
@@ -20,6 +21,18 @@ static void print_left_out(const json_t *content, FILE *stream) {
     if (json_array_size(list) > 0) {
         fputc('\n', stream);
     }
+}
+
+/* The scale's zero, as the calibration found it, is part of the result. */
+static bool has_offset(const json_t *content) {
+    const json_t *line;
+    size_t i;
+    json_array_foreach(json_object_get(content, "budget"), i, line) {
+        if (strcmp(up_record_text(line, "name"), "calibration offset") == 0) {
+            return up_record_number(line, "value") != 0;
+        }
+    }
+    return false;
 }
 
 /* One sentence, where the result is not the mean that the trials showed. */
@@ -48,10 +61,13 @@ void up_corrections_print(const json_t *content, const struct up_style *style, F
                        : air  ? "; and "
                               : "",
                        other ? rest : "");
-    char *whole = up_text_format("%s%s", text,
-                                 !other   ? ""
-                                 : soaked ? " for the water it took up"
-                                          : " for the line and the air's lift on the masses");
+    char *whole =
+        up_text_format("%s%s", text,
+                       !other                ? ""
+                       : soaked              ? " for the water it took up"
+                       : has_offset(content) ? " for the offset of the scale's zero, the line "
+                                               "and the air's lift on the masses"
+                                             : " for the line and the air's lift on the masses");
     up_text_lines(stream, "  ", whole, 78);
     free(whole);
     free(text);

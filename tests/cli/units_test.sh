@@ -86,10 +86,14 @@ for line in open(screens):
             plain = subprocess.run([bin_, *words, *on, "--json", "--units", "imperial"], capture_output=True, text=True)
             same = subprocess.run([bin_, *words, *on, "--json"], capture_output=True, text=True)
             say(plain.stdout == same.stdout and json.loads(same.stdout), "%s: JSON stays metric" % line.strip())
-for line in subprocess.run([bin_, "--print", "bash-completion"], capture_output=True, text=True).stdout.split("'"):
-    pass
 commands = re.findall(r"^  ([a-z-]+) ", subprocess.run([bin_, "help"], capture_output=True, text=True).stdout, re.M)
 assert len(commands) > 20, commands
+kit = os.path.join(os.path.dirname(screens), "kit.json")
+whole = subprocess.run([bin_, "kit", "report", kit], capture_output=True, text=True).stdout
+status, shown = run(["kit", "report", kit])
+say(status == 0 and max(map(len, shown)) <= 80 and "".join(shown).split() and
+    " ".join(" ".join(shown).split()) == " ".join(re.sub("[\u2068\u2069]", "", whole).split()), "kit report: 80 columns, nothing lost",
+    *[l for l in shown if len(l) > 80])
 for words in [["help"], ["help", "rig"]] + [["help", c] for c in dict.fromkeys(commands) if c != "help"]:
     status, shown = run(words)
     wide = [l for l in shown if len(l) > 80]

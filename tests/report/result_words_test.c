@@ -465,6 +465,25 @@ static void the_trials_and_the_result_are_told_apart(void **state) {
     }
 }
 
+/* What the calibration found of the zero is not the line's. */
+static void the_offset_of_the_zero_is_named(void **state) {
+    (void)state;
+    json_t *content = json_pack("{s:f, s:f, s:f, s:f, s:f, s:[{s:s, s:f}]}", "trials_mean_g",
+                                -372.2, "buoyancy_g", -365.2, "expanded_u_g", 7.4,
+                                "air_correction_g", 0.0, "other_corrections_g", 7.0, "budget",
+                                "name", "calibration offset", "value", 0.0069);
+    char *text = NULL;
+    size_t length = 0;
+    FILE *stream = open_memstream(&text, &length);
+    up_corrections_print(content, &plain, stream);
+    fclose(stream);
+    assert_string_equal(text, "  the trials' mean is -372.2 g, the result -365.2 g: +7.0 g for the "
+                              "offset of\n"
+                              "  the scale's zero, the line and the air's lift on the masses\n");
+    free(text);
+    json_decref(content);
+}
+
 /* A calm result has six lines, which fit a terminal of 80 columns. */
 static void only_what_matters_is_told(void **state) {
     (void)state;
@@ -617,6 +636,7 @@ int main(void) {
         TEST(a_result_is_told_in_words),
         TEST(one_measurement_is_told_once),
         TEST(the_trials_and_the_result_are_told_apart),
+        TEST(the_offset_of_the_zero_is_named),
         TEST(only_what_matters_is_told),
     };
     return cmocka_run_group_tests_name("report: tables", tests, NULL, NULL);
