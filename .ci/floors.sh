@@ -2,7 +2,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 # The one-way arrows between the folders of firmware-host/, by what each file includes and links.
 # Prints a TAP line a folder; after them what .ci/limits.sh says of how large things may grow.
-#   wire <- stream <- bench <- catalogue <- {report <- {label, page}, operator, kit} <- session <- cli; everybody may ask metrology
+#   wire <- stream <- bench <- catalogue <- {report <- {label, page, run_report}, operator, kit} <- session <- cli; everybody may ask metrology
 #   and text.
 set -u
 cd "$(dirname "$0")/.." || exit 2
@@ -18,7 +18,7 @@ public_of() { # folder -> public headers it may include
     catalogue) echo "$base $maths item reference result calibration catalogue measurement" ;;
     report) echo "$base $maths item reference result calibration catalogue rig wire" ;;
     kit) echo "$base $maths item reference result calibration catalogue" ;;
-    label | page) echo "$base $maths item reference result calibration catalogue rig" ;;
+    label | page | run_report) echo "$base $maths item reference result calibration catalogue rig" ;;
     session | cli) ls include/upthrust | sed 's/\.h$//' ;;
     esac
 }
@@ -33,7 +33,7 @@ folders_of() { # folder -> folders whose own headers it may include
     report) echo "report catalogue stream bench text metrology" ;;
     operator) echo "operator catalogue stream bench wire text metrology" ;;
     kit) echo "kit catalogue text metrology" ;;
-    label | page) echo "$1 report catalogue text metrology" ;;
+    label | page | run_report) echo "$1 report catalogue text metrology" ;;
     session) ls firmware-host | grep -vx cli ;;
     cli) ls firmware-host ;;
     esac
@@ -45,7 +45,7 @@ system_of() { # folder -> libraries it must not touch
     stream | bench) echo 'sqlite3|uuid|nettle|unistd|fcntl|poll|termios|time\.h|sys/|signal|libserialport|gpiod|curses' ;;
     operator) echo 'sqlite3|uuid|libserialport' ;;
     session) echo 'sqlite3|termios|gpiod|curses' ;;
-    catalogue | report | kit | label | page) echo 'termios|libserialport|gpiod' ;;
+    catalogue | report | kit | label | page | run_report) echo 'termios|libserialport|gpiod' ;;
     text) echo 'sqlite3|gsl|termios|libserialport|gpiod' ;;
     cli) echo 'sqlite3|termios' ;;
     esac

@@ -42,6 +42,7 @@ limit "words of rigs/README.md" "$(words rigs/README.md)" 4000
 # 42000 was the aim for all that is planned. Kits, the guided setup, the marks of records from elsewhere, the
 # bound of stuck air and the scatter of loadings passed it; nothing is packed. Then came the setup's way back (240),
 # what a guest cannot change (250), what is asked about a calibration's line (200), labels and pages (1900), the quick
-# weighing's mathematics (1200). What is added next says here what it is for.
-limit "lines of firmware-host/" "$(find firmware-host -name '*.[ch]' | xargs cat | wc -l)" 50000
+# weighing's mathematics (1200). Planned on top: its command, queue and marks, pictures and the run report (4000).
+# What is added next says here what it is for.
+limit "lines of firmware-host/" "$(find firmware-host -name '*.[ch]' | xargs cat | wc -l)" 54000
 exit $bad

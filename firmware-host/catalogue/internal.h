@@ -19,6 +19,7 @@ struct up_catalogue {
     char *directory;
     int version; /* of the tables; an old one is brought up to date where it may be written */
     int depth;   /* of transactions within one another */
+    void (*watch)(const char *doing, unsigned long done); /* NULL: nobody waits */
 };
 
 /* How long a lock held by another program is waited for; tests shorten it. */
@@ -184,6 +185,10 @@ json_t *catalogue_live_ids(struct up_catalogue *catalogue, const char *kind, con
 /* Hashes over the canonical JSON of all a record says; `replaces` may be NULL. False where it holds
    text that is not UTF-8. */
 bool catalogue_hash(struct up_record *record, json_t *replaces);
+/* Whether the record has this hash with the body as it is stored, byte for byte: most have, and
+   need not be written anew to be checked. */
+bool catalogue_hash_fits_as_stored(const struct up_record *record, const char *body,
+                                   json_t *replaces);
 void catalogue_hash_text(const char *text, char hex[UP_SHA256_SIZE]);
 
 /* Stores a record that is complete, its id, time and hash included, as it is; one that is there

@@ -32,15 +32,23 @@ static char *dump(const json_t *json) {
     return json_dumps(json, JSON_SORT_KEYS | JSON_COMPACT | JSON_REAL_PRECISION(17));
 }
 
-void catalogue_hash_text(const char *text, char hex[UP_SHA256_SIZE]) {
+static void add_text(struct sha256_ctx *context, const char *text) {
+    sha256_update(context, strlen(text), (const uint8_t *)text);
+}
+
+static void finish_hash(struct sha256_ctx *context, char hex[UP_SHA256_SIZE]) {
     uint8_t digest[SHA256_DIGEST_SIZE];
-    struct sha256_ctx context;
-    sha256_init(&context);
-    sha256_update(&context, strlen(text), (const uint8_t *)text);
-    sha256_digest(&context, sizeof digest, digest);
+    sha256_digest(context, sizeof digest, digest);
     for (size_t i = 0; i < sizeof digest; i++) {
         snprintf(hex + 2 * i, 3, "%02x", digest[i]);
     }
+}
+
+void catalogue_hash_text(const char *text, char hex[UP_SHA256_SIZE]) {
+    struct sha256_ctx context;
+    sha256_init(&context);
+    add_text(&context, text);
+    finish_hash(&context, hex);
 }
 
 /* Over the canonical JSON (sorted keys, no blanks) of all a record says. */
@@ -55,6 +63,32 @@ bool catalogue_hash(struct up_record *record, json_t *replaces) {
     }
     free(text);
     return text != NULL;
+}
+
+/* A member behind its key, as the canonical JSON has it. */
+static void add_member(struct sha256_ctx *context, const char *key, json_t *value) {
+    UP_FREED char *text = json_dumps(value, JSON_ENCODE_ANY | JSON_SORT_KEYS | JSON_COMPACT |
+                                                JSON_REAL_PRECISION(17));
+    add_text(context, key);
+    add_text(context, text != NULL ? text : "");
+    json_decref(value);
+}
+
+bool catalogue_hash_fits_as_stored(const struct up_record *record, const char *body,
+                                   json_t *replaces) {
+    struct sha256_ctx context;
+    char hex[UP_SHA256_SIZE];
+    sha256_init(&context);
+    add_member(&context, "{\"bench\":", json_string(record->bench));
+    add_text(&context, ",\"body\":");
+    add_text(&context, body);
+    add_member(&context, ",\"kind\":", json_string(record->kind));
+    add_member(&context, ",\"made_utc\":", json_string(record->made_utc));
+    add_member(&context, ",\"replaces\":", json_incref(replaces));
+    add_member(&context, ",\"subject\":", json_string(record->subject));
+    add_text(&context, "}");
+    finish_hash(&context, hex);
+    return strcmp(hex, record->sha256) == 0;
 }
 
 bool catalogue_change(struct up_catalogue *catalogue, const char *sql, const char *const *values,

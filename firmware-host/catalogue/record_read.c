@@ -19,6 +19,8 @@ enum { COLUMN_COUNTS = 9 }; /* the one after them */
 #define SEQUENCE  "CASE WHEN json_valid(body) THEN json_extract(body, '$.bench_sequence') END"
 #define BY_NUMBER "PARTITION BY bench, own ORDER BY n, made_utc, id ROWS UNBOUNDED PRECEDING"
 
+#define REPLACED_BY "SELECT old_id FROM replaces WHERE new_id = ? ORDER BY old_id"
+
 static const char by_time[] =
     "SELECT " COLUMNS " FROM record WHERE rowid IN " NEWEST " ORDER BY made_utc, id";
 
@@ -103,8 +105,7 @@ json_t *catalogue_live_ids(struct up_catalogue *catalogue, const char *kind, con
 
 json_t *catalogue_replaced_by(struct up_catalogue *catalogue, const char *id,
                               struct up_failure *failure) {
-    return gather_ids(catalogue, "SELECT old_id FROM replaces WHERE new_id = ? ORDER BY old_id",
-                      &id, 1, failure);
+    return gather_ids(catalogue, REPLACED_BY, &id, 1, failure);
 }
 
 json_t *catalogue_hashes_of(struct up_catalogue *catalogue, const char *id,
@@ -138,13 +139,44 @@ void catalogue_read_row(sqlite3_stmt *statement, struct up_record *record) {
     record->content = catalogue_json_of(statement, 6);
 }
 
+struct visitor {
+    bool (*visit)(const struct up_record *record, void *context);
+    bool (*visit_other)(const struct up_record *record, bool live, void *context);
+    bool (*visit_damaged)(const struct up_record *record, bool aside, void *context);
+    void *context;
+    struct up_catalogue *catalogue;
+    sqlite3_stmt *replaced_by; /* prepared once for all */
+    /* found on the way */
+    unsigned damaged;
+    char first_id[UP_ID_SIZE];
+};
+
+static json_t *replaced_by(struct up_catalogue *catalogue, sqlite3_stmt *statement, const char *id,
+                           struct up_failure *failure) {
+    json_t *ids = json_array();
+    int code = sqlite3_bind_text(statement, 1, id, -1, SQLITE_STATIC);
+    while (code == SQLITE_OK && (code = sqlite3_step(statement)) == SQLITE_ROW) {
+        json_array_append_new(ids, json_string(catalogue_text_of(statement, 0)));
+        code = SQLITE_OK;
+    }
+    sqlite3_reset(statement);
+    if (code != SQLITE_DONE) {
+        catalogue_fail(catalogue, code, failure);
+        json_decref(ids);
+        return NULL;
+    }
+    return ids;
+}
+
 /* Whether it is what was stored: a digit that changed on the disk is found by the hash. */
-static bool is_sound(struct up_catalogue *catalogue, const struct up_record *record, bool *sound,
-                     struct up_failure *failure) {
+static bool is_sound(struct visitor *visitor, const struct up_record *record, const char *body,
+                     bool *sound, struct up_failure *failure) {
     struct up_record copy = *record;
-    json_auto_t *replaces = catalogue_replaced_by(catalogue, record->id, failure);
+    json_auto_t *replaces =
+        replaced_by(visitor->catalogue, visitor->replaced_by, record->id, failure);
     *sound = json_is_object(record->content) && replaces != NULL && catalogue_has_form(record) &&
-             catalogue_hash(&copy, replaces) && strcmp(copy.sha256, record->sha256) == 0;
+             (catalogue_hash_fits_as_stored(record, body, replaces) ||
+              (catalogue_hash(&copy, replaces) && strcmp(copy.sha256, record->sha256) == 0));
     return replaces != NULL;
 }
 
@@ -160,16 +192,6 @@ static bool clock_ran_back(struct up_catalogue *catalogue, bool *ran_back,
     return good;
 }
 
-struct visitor {
-    bool (*visit)(const struct up_record *record, void *context);
-    bool (*visit_other)(const struct up_record *record, bool live, void *context);
-    bool (*visit_damaged)(const struct up_record *record, bool aside, void *context);
-    void *context;
-    /* found on the way */
-    unsigned damaged;
-    char first_id[UP_ID_SIZE];
-};
-
 static bool visit_damaged(struct visitor *visitor, const struct up_record *record, bool aside) {
     if (!aside && visitor->damaged++ == 0) {
         memcpy(visitor->first_id, record->id, sizeof record->id);
@@ -178,13 +200,13 @@ static bool visit_damaged(struct visitor *visitor, const struct up_record *recor
            visitor->visit_damaged(record, aside, visitor->context);
 }
 
-static bool visit_one(struct up_catalogue *catalogue, sqlite3_stmt *statement,
-                      struct visitor *visitor, bool *more, struct up_failure *failure) {
+static bool visit_one(sqlite3_stmt *statement, struct visitor *visitor, bool *more,
+                      struct up_failure *failure) {
     struct up_record record;
     bool sound = false;
     catalogue_read_row(statement, &record);
     record.elsewhere = sqlite3_column_int(statement, 7) == 0;
-    bool good = is_sound(catalogue, &record, &sound, failure);
+    bool good = is_sound(visitor, &record, catalogue_text_of(statement, 6), &sound, failure);
     if (good && !sound) {
         *more = visit_damaged(visitor, &record, sqlite3_column_int(statement, 8) != 0);
     } else if (good && visitor->visit_other != NULL) {
@@ -216,13 +238,34 @@ static bool refuse_damaged(const struct up_catalogue *catalogue, const struct vi
     return false;
 }
 
+void up_catalogue_watch(struct up_catalogue *catalogue,
+                        void (*watch)(const char *doing, unsigned long done)) {
+    catalogue->watch = watch;
+}
+
+/* 0: it is at its end. */
+static void report_progress(const struct up_catalogue *catalogue, unsigned long visited) {
+    enum { EACH = 256 };
+    if (catalogue->watch != NULL && visited % EACH == 0) {
+        catalogue->watch("records read", visited);
+    }
+}
+
 static bool visit_all(struct up_catalogue *catalogue, sqlite3_stmt *statement,
                       struct visitor *visitor, struct up_failure *failure) {
-    bool more = true, good = statement != NULL;
+    bool more = true;
+    unsigned long visited = 0;
     int code = SQLITE_DONE;
+    visitor->catalogue = catalogue;
+    visitor->replaced_by =
+        statement != NULL ? catalogue_prepare(catalogue, REPLACED_BY, NULL, 0, failure) : NULL;
+    bool good = visitor->replaced_by != NULL;
     while (good && more && (code = sqlite3_step(statement)) == SQLITE_ROW) {
-        good = visit_one(catalogue, statement, visitor, &more, failure);
+        good = visit_one(statement, visitor, &more, failure);
+        report_progress(catalogue, ++visited);
     }
+    report_progress(catalogue, 0);
+    sqlite3_finalize(visitor->replaced_by);
     if (!good) {
         sqlite3_finalize(statement);
         return false;

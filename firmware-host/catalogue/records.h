@@ -7,6 +7,10 @@
 /* "yes", "no", "unknown"; UP_GAS_NOT_STATED for any other word. */
 enum up_holds_gas up_holds_gas_of(const char *word);
 
+/* Who waits is told how many records of a long list were read, now and then, and 0 at its end. */
+void up_catalogue_watch(struct up_catalogue *catalogue,
+                        void (*watch)(const char *doing, unsigned long done));
+
 /* A new UUID (random), lower case. */
 void up_new_id(char id[UP_ID_SIZE]);
 

@@ -29,11 +29,11 @@ struct session {
     double excess_kg_m3; /* the water's density over that of fresh water as warm */
 };
 
-struct gather {
+struct up_verifier {
     json_t *calibrations; /* record id to its record's number and time */
     struct session *session;
     size_t count;
-    json_t *by_run, *words; /* run or result to its word */
+    json_t *by_run; /* run to its word's number */
 };
 
 const char *up_verification_word(enum up_verification verification) {
@@ -70,27 +70,27 @@ static double excess_kg_m3(double density_kg_m3, double temp_c) {
 /* ---- what was weighed ---- */
 
 static bool take_calibration(const struct up_record *record, void *context) {
-    struct gather *gather = context;
+    struct up_verifier *verifier = context;
     struct moment at = moment_of(record);
-    json_object_set_new(gather->calibrations, record->id,
+    json_object_set_new(verifier->calibrations, record->id,
                         isnan(at.sequence) ? json_pack("[n, s]", at.utc)
                                            : json_pack("[f, s]", at.sequence, at.utc));
     return true;
 }
 
 static bool take_check(const struct up_record *record, void *context) {
-    struct gather *gather = context;
+    struct up_verifier *verifier = context;
     const json_t *content = record->content;
     const char *run_id = up_record_text(content, "run_id");
     struct session *last = NULL; /* of here or of elsewhere, as this one is */
-    for (size_t i = gather->count; i > 0 && last == NULL; i--) {
-        last =
-            gather->session[i - 1].elsewhere == record->elsewhere ? &gather->session[i - 1] : NULL;
+    for (size_t i = verifier->count; i > 0 && last == NULL; i--) {
+        last = verifier->session[i - 1].elsewhere == record->elsewhere ? &verifier->session[i - 1]
+                                                                       : NULL;
     }
     if (last == NULL || strcmp(last->run_id, run_id) != 0 ||
         strcmp(last->bench, record->bench) != 0) {
-        gather->session = up_reallocate(gather->session, gather->count + 1, sizeof *last);
-        last = &gather->session[gather->count++];
+        verifier->session = up_reallocate(verifier->session, verifier->count + 1, sizeof *last);
+        last = &verifier->session[verifier->count++];
         *last = (struct session){.elsewhere = record->elsewhere};
         catalogue_read_text(content, "run_id", last->run_id, sizeof last->run_id);
         memcpy(last->bench, record->bench, sizeof last->bench);
@@ -115,9 +115,9 @@ struct asked {
     double excess_kg_m3; /* NaN: not known */
 };
 
-static bool is_since_calibration(const struct gather *gather, const struct asked *asked,
+static bool is_since_calibration(const struct up_verifier *verifier, const struct asked *asked,
                                  const struct session *session) {
-    const json_t *made = json_object_get(gather->calibrations, asked->calibration_id);
+    const json_t *made = json_object_get(verifier->calibrations, asked->calibration_id);
     const json_t *sequence = json_array_get(made, 0);
     const char *utc = json_string_value(json_array_get(made, 1));
     struct moment at = {.sequence =
@@ -129,15 +129,15 @@ static bool is_since_calibration(const struct gather *gather, const struct asked
     return is_later(&session->at, &at);
 }
 
-static enum up_verification judge(const struct gather *gather, const struct asked *asked) {
-    size_t i = gather->count;
-    while (i > 0 && (strcmp(gather->session[i - 1].bench, asked->bench) != 0 ||
-                     (gather->session[i - 1].elsewhere && !asked->elsewhere) ||
-                     is_later(&gather->session[i - 1].at, &asked->at))) {
+static enum up_verification judge(const struct up_verifier *verifier, const struct asked *asked) {
+    size_t i = verifier->count;
+    while (i > 0 && (strcmp(verifier->session[i - 1].bench, asked->bench) != 0 ||
+                     (verifier->session[i - 1].elsewhere && !asked->elsewhere) ||
+                     is_later(&verifier->session[i - 1].at, &asked->at))) {
         i--;
     }
-    const struct session *last = i > 0 ? &gather->session[i - 1] : NULL;
-    if (last == NULL || !is_since_calibration(gather, asked, last)) {
+    const struct session *last = i > 0 ? &verifier->session[i - 1] : NULL;
+    if (last == NULL || !is_since_calibration(verifier, asked, last)) {
         return UP_VERIFICATION_NO_BODY;
     }
     if (last->outside) {
@@ -162,14 +162,14 @@ static enum up_verification verdict_of_checks(const json_t *checks) {
 }
 
 /* Members that results from before the model was kept lack do not count against them. */
-static enum up_verification verification_of(const struct gather *gather,
+static enum up_verification verification_of(const struct up_verifier *verifier,
                                             const struct up_record *record) {
     const json_t *own = json_object_get(record->content, "checks");
     struct up_result result;
     if (json_array_size(own) > 0) {
         return verdict_of_checks(own);
     }
-    if (gather->count == 0) {
+    if (verifier->count == 0) {
         return UP_VERIFICATION_NO_BODY;
     }
     up_result_from_json(record->content, &result);
@@ -181,60 +181,76 @@ static enum up_verification verification_of(const struct gather *gather,
         .at = moment_of(record),
         .excess_kg_m3 = result.has_model ? excess_kg_m3(density_kg_m3, result.weighing.tank_temp_c)
                                          : (double)NAN};
-    return judge(gather, &asked);
+    return judge(verifier, &asked);
 }
 
-/* Oldest first: the first result of a session was made when it ended. */
-static bool take_result(const struct up_record *record, void *context) {
-    struct gather *gather = context;
-    UP_FREED char *run_id = up_text_format("%s%s", record->elsewhere ? "elsewhere " : "",
-                                           up_record_text(record->content, "run_id"));
-    json_t *word = json_incref(json_object_get(gather->by_run, run_id));
-    if (word == NULL) {
-        word = json_string(up_verification_word(verification_of(gather, record)));
+const char *up_verifier_visit(struct up_verifier *verifier, const struct up_record *result) {
+    const char *run_id = up_record_text(result->content, "run_id");
+    UP_FREED char *key = up_text_format("%s%s", result->elsewhere ? "elsewhere " : "", run_id);
+    const json_t *known = json_object_get(verifier->by_run, key);
+    enum up_verification verification = known != NULL
+                                            ? (enum up_verification)json_integer_value(known)
+                                            : verification_of(verifier, result);
+    if (known == NULL && run_id[0] != '\0') { /* a session's first result was made when it ended */
+        json_object_set_new(verifier->by_run, key, json_integer(verification));
     }
-    if (up_record_text(record->content, "run_id")[0] != '\0') {
-        json_object_set(gather->by_run, run_id, word);
-    }
-    json_object_set_new(gather->words, record->subject, word);
-    return true;
+    return up_verification_word(verification);
 }
 
 /* ---- both ---- */
 
-static struct gather begin(void) {
-    return (struct gather){
-        .calibrations = json_object(), .by_run = json_object(), .words = json_object()};
-}
-
-static void end(struct gather *gather) {
-    json_decref(gather->calibrations);
-    json_decref(gather->by_run);
-    json_decref(gather->words);
-    free(gather->session);
-}
-
-static bool gather_checks(struct up_catalogue *catalogue, struct gather *gather,
+static bool gather_checks(struct up_catalogue *catalogue, struct up_verifier *verifier,
                           struct up_failure *failure) {
-    return up_catalogue_each(catalogue, "calibration", take_calibration, gather, failure) &&
-           up_catalogue_each(catalogue, "reference_check", take_check, gather, failure);
+    return up_catalogue_each(catalogue, "calibration", take_calibration, verifier, failure) &&
+           up_catalogue_each(catalogue, "reference_check", take_check, verifier, failure);
+}
+
+struct up_verifier *up_verifier_begin(struct up_catalogue *catalogue, struct up_failure *failure) {
+    struct up_verifier *verifier = up_allocate(1, sizeof *verifier);
+    *verifier = (struct up_verifier){.calibrations = json_object(), .by_run = json_object()};
+    if (!gather_checks(catalogue, verifier, failure)) {
+        up_verifier_release(verifier);
+        return NULL;
+    }
+    return verifier;
+}
+
+void up_verifier_release(struct up_verifier *verifier) {
+    if (verifier != NULL) {
+        json_decref(verifier->calibrations);
+        json_decref(verifier->by_run);
+        free(verifier->session);
+        free(verifier);
+    }
+}
+
+struct gather {
+    struct up_verifier *verifier;
+    json_t *words; /* result to its word */
+};
+
+static bool take_result(const struct up_record *record, void *context) {
+    const struct gather *gather = context;
+    json_object_set_new(gather->words, record->subject,
+                        json_string(up_verifier_visit(gather->verifier, record)));
+    return true;
 }
 
 json_t *up_verifications(struct up_catalogue *catalogue, struct up_failure *failure) {
-    struct gather gather = begin();
-    json_t *words = NULL;
-    if (gather_checks(catalogue, &gather, failure) &&
-        up_catalogue_each(catalogue, "result", take_result, &gather, failure)) {
-        words = json_incref(gather.words);
+    struct gather gather = {up_verifier_begin(catalogue, failure), json_object()};
+    if (gather.verifier == NULL ||
+        !up_catalogue_each(catalogue, "result", take_result, &gather, failure)) {
+        json_decref(gather.words);
+        gather.words = NULL;
     }
-    end(&gather);
-    return words;
+    up_verifier_release(gather.verifier);
+    return gather.words;
 }
 
 bool up_verification_now(struct up_catalogue *catalogue, const char *bench,
                          const char *calibration_id, const struct up_water *tank,
                          enum up_verification *verification, struct up_failure *failure) {
-    struct gather gather = begin();
+    struct up_verifier *verifier = up_verifier_begin(catalogue, failure);
     struct asked now = {.bench = bench,
                         .calibration_id = calibration_id,
                         .at.sequence = (double)INFINITY,
@@ -246,10 +262,9 @@ bool up_verification_now(struct up_catalogue *catalogue, const char *bench,
         now.excess_kg_m3 = excess_kg_m3(density.density_kg_m3.value, water.temp_c);
     }
     catalogue_now(now.at.utc);
-    bool good = gather_checks(catalogue, &gather, failure);
-    if (good) {
-        *verification = judge(&gather, &now);
+    if (verifier != NULL) {
+        *verification = judge(verifier, &now);
     }
-    end(&gather);
-    return good;
+    up_verifier_release(verifier);
+    return verifier != NULL;
 }

@@ -27,6 +27,13 @@ const char *up_verification_word(enum up_verification verification);
    fails. Results that were calculated later from a session have that session's word. */
 json_t *up_verifications(struct up_catalogue *catalogue, struct up_failure *failure);
 
+/* The same where each current result is visited anyway, the oldest first (up_catalogue_each): its
+   word, which lives as long as the program. NULL where it fails; releasing NULL is allowed. */
+struct up_verifier;
+struct up_verifier *up_verifier_begin(struct up_catalogue *catalogue, struct up_failure *failure);
+const char *up_verifier_visit(struct up_verifier *verifier, const struct up_record *result);
+void up_verifier_release(struct up_verifier *verifier);
+
 /* That of an item which would be weighed now, with this calibration in this water. */
 bool up_verification_now(struct up_catalogue *catalogue, const char *bench,
                          const char *calibration_id, const struct up_water *tank,

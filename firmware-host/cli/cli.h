@@ -91,6 +91,9 @@ const char *program_name(void);
 /* Of a terminal; 0 where there is none. */
 int terminal_columns(int descriptor);
 
+/* On a terminal, one line of how far long work is; 0: it is done, and the line goes. */
+void progress_show(const char *doing, unsigned long done);
+
 /* "note: " and the text, on standard error; for whoever reports to a caller. */
 void print_note(void *context, const char *text);
 
@@ -183,6 +186,7 @@ COMMAND(explain)
 COMMAND(decide)
 COMMAND(kit)
 COMMAND(label)
+COMMAND(report)
 COMMAND(page)
 COMMAND(plot)
 COMMAND(export)

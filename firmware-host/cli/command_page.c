@@ -34,7 +34,8 @@ static bool write_data(struct call *call, struct up_rows *rows, const char *to) 
 
 bool command_page(struct call *call) {
     const char *to = option_value(call, "to"), *waters[OPTIONS_GIVEN_MAX];
-    struct up_page_wish wish = {.single = option_given(call, "single"),
+    struct up_page_wish wish = {.watch = progress_show,
+                                .single = option_given(call, "single"),
                                 .data = option_given(call, "data")};
     struct up_rows rows = {0};
     struct up_items items = {0};

@@ -89,6 +89,8 @@ const struct command commands[] = {
      command_label, HELP_CATALOGUE,
      "label --item \"My fin\" --to my-fin.pdf\n"
      "label --kind fin --sheet --to fins.pdf\n"},
+    {"report", "", "one weighing on paper, as a calibration laboratory hands it out",
+     options_report, command_report, HELP_CATALOGUE, "report --run latest --to my-fin.pdf\n"},
     {"page", "[TEXT]", "the catalogue as pages for a browser, which fetch nothing", options_page,
      command_page, HELP_CATALOGUE,
      "page --to shop-page\n"

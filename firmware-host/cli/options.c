@@ -7,6 +7,7 @@
 #include <sys/ioctl.h>
 #include <unistd.h>
 
+#include "catalogue/records.h"
 #include "cli.h"
 #include "text/json.h"
 #include "text/text.h"
@@ -126,6 +127,9 @@ bool open_catalogue(struct call *call, enum up_catalogue_mode mode) {
     UP_FREED char *file = up_text_format("%s/catalogue.sqlite", directory);
     bool missing = mode != UP_CATALOGUE_CREATE && access(file, F_OK) != 0;
     bool good = up_catalogue_open(directory, mode, &call->catalogue, call->failure);
+    if (good && mode == UP_CATALOGUE_READ) { /* a session that writes has a screen of its own */
+        up_catalogue_watch(call->catalogue, progress_show);
+    }
     if (!good && missing) {
         up_fail(call->failure, call->failure->status,
                 "there is no catalogue in %.120s yet: begin with `upthrust item add --name \"My "

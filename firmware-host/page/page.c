@@ -138,6 +138,9 @@ static bool write_page(struct job *job, const char *name,
         job->written->changed++;
     }
     json_object_set_new_nocheck(job->names, name, json_true());
+    if (job->page->wish->watch != NULL) {
+        job->page->wish->watch("pages written", (unsigned long)json_object_size(job->names));
+    }
     free(text);
     return good;
 }
@@ -356,6 +359,9 @@ bool up_pages_write(struct up_catalogue *catalogue, const struct up_rows *rows,
                                  : make_folder(directory, "/i", failure) &&
                                        make_folder(directory, "/m", failure) && write_parts(&job) &&
                                        write_indexes(&job));
+    if (wish->watch != NULL) {
+        wish->watch("pages written", 0);
+    }
     if (good) {
         remove_old(&job, "i/");
         remove_old(&job, "m/");

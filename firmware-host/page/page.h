@@ -11,6 +11,7 @@ struct up_page_wish {
     bool single; /* one file that holds all, to be sent by mail */
     bool data;   /* data/ holds what the catalogue exports, and the index leads there */
     struct up_style style;
+    void (*watch)(const char *doing, unsigned long done); /* NULL; or told of files, 0 at the end */
 };
 
 struct up_pages_written {

@@ -10,13 +10,12 @@
 
 /* ---- typography: what a terminal spells with letters that it surely has ---- */
 
-/* "+- 1.2 g" becomes "± 1.2 g", a minus before a digit a real one, "20.0 C" "20.0 °C"; takes the
-   text. */
-static char *typeset(char *text) {
+char *up_typeset(char *text) {
     char *whole = up_allocate(strlen(text) + 1, 3), *to = whole;
     size_t length = strlen(text);
     for (const char *from = text; *from != '\0'; from++) {
-        bool minus = from[0] == '-' && isdigit((unsigned char)from[1]);
+        bool inside = from > text && isalnum((unsigned char)from[-1]); /* of a date, of an id */
+        bool minus = from[0] == '-' && isdigit((unsigned char)from[1]) && !inside;
         if (from[0] == '+' && from[1] == '-') {
             to += sprintf(to, "±");
             from++;
@@ -81,14 +80,14 @@ static void fill_water(struct up_card_water *water, const struct up_row *row,
                        : strcmp(row->water, "fresh") == 0 ? "Fresh water"
                        : strcmp(row->water, "sea") == 0   ? "Sea water"
                                                           : row->water;
-    water->title = typeset(isfinite(row->water_temp_c) ? up_text_format("%s, %s", what, temp)
-                                                       : up_text_format("%s", what));
+    water->title = up_typeset(isfinite(row->water_temp_c) ? up_text_format("%s, %s", what, temp)
+                                                          : up_text_format("%s", what));
     water->row = row;
     water->place = place_of(row->class);
     water->class = up_text_format("%s", class_words[water->place][0]);
     water->meaning = up_text_format("%s", class_words[water->place][1]);
-    water->net = typeset(up_text_format("%s%s", net, direction_of(net)));
-    water->interval = typeset(up_text_format("%s (95 %%)", interval));
+    water->net = up_typeset(up_text_format("%s%s", net, direction_of(net)));
+    water->interval = up_typeset(up_text_format("%s (95 %%)", interval));
     up_style_density(style, row->water_density_kg_m3, density);
     water->basis = row->foam_depth_m > 0 ? up_text_format("measured, at %s only", depth)
                    : row->measured       ? up_text_format("measured")

@@ -29,4 +29,8 @@ void up_card_fill(struct up_card *card, const struct up_item *item, const struct
                   size_t rows, const struct up_style *style);
 void up_card_release(struct up_card *card);
 
+/* "+- 1.2 g" becomes "± 1.2 g", a minus before a digit a real one, "20.0 C" "20.0 °C"; takes the
+   text, and returns another for the caller. */
+char *up_typeset(char *text);
+
 #define UP_CAUTION_USE "Not a conformity test of lifejackets or other protective equipment."

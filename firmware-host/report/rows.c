@@ -14,12 +14,12 @@
 struct gather {
     struct up_rows *rows;
     size_t room;
-    json_t *index;         /* "ID WATER" and "ID" to the row's number */
-    json_t *items;         /* item's id to its name, its kind, whether it holds gas or is retired */
-    json_t *distinction;   /* item's id to what distinguishes it from others of its name */
-    json_t *pieces;        /* item's id to the pieces of its newest result */
-    json_t *decisions;     /* result's id to what was decided later */
-    json_t *verifications; /* and to whether a reference body spoke for it */
+    json_t *index;       /* "ID WATER" and "ID" to the row's number */
+    json_t *items;       /* item's id to its name, its kind, whether it holds gas or is retired */
+    json_t *distinction; /* item's id to what distinguishes it from others of its name */
+    json_t *pieces;      /* item's id to the pieces of its newest result */
+    json_t *decisions;   /* result's id to what was decided later */
+    struct up_verifier *verifier; /* whether a reference body spoke for it */
 };
 
 /* As a whole word: not within "repair". */
@@ -106,6 +106,8 @@ static bool take_result(const struct up_record *record, void *context) {
     const json_t *content = record->content;
     copy_text(item_id, sizeof item_id, json_object_get(content, "item_id"));
     copy_text(water, sizeof water, json_object_get(content, "water"));
+    const struct gather *gather = context;
+    const char *checked = up_verifier_visit(gather->verifier, record);
     struct up_row *row = row_for(context, item_id, water);
     if (record->elsewhere && row->item_id[0] != '\0' && !row->elsewhere) {
         return true;
@@ -133,11 +135,10 @@ static bool take_result(const struct up_record *record, void *context) {
     row->simulated = up_claim_is_simulated(content, record->bench);
     copy_text(row->filled.gas, sizeof row->filled.gas, json_object_get(content, "filled_with"));
     row->filled.pressure_bar = up_record_number(content, "filling_bar");
-    const struct gather *gather = context;
     if (!record->elsewhere || json_object_get(gather->pieces, item_id) == NULL) {
         json_object_set_new_nocheck(gather->pieces, item_id, json_integer(row->pieces));
     }
-    row->checked = up_checked_of(up_record_text(gather->verifications, record->subject));
+    row->checked = up_checked_of(checked);
     row->elsewhere = record->elsewhere;
     take_decision(gather, record->subject, row);
     return true;
@@ -278,9 +279,9 @@ bool up_rows_load(struct up_catalogue *catalogue, struct up_rows *rows,
     bool good;
     *rows = (struct up_rows){0};
     gather.decisions = up_decisions_later(catalogue, failure);
-    gather.verifications = up_verifications(catalogue, failure);
+    gather.verifier = up_verifier_begin(catalogue, failure);
     gather.distinction = up_items_distinctions(catalogue, failure);
-    good = gather.distinction != NULL && gather.decisions != NULL && gather.verifications != NULL &&
+    good = gather.distinction != NULL && gather.decisions != NULL && gather.verifier != NULL &&
            up_catalogue_each(catalogue, "result", take_result, &gather, failure) &&
            up_catalogue_each(catalogue, "item", take_name, &gather, failure) &&
            mark_unusual(catalogue, &gather, failure);
@@ -296,7 +297,7 @@ bool up_rows_load(struct up_catalogue *catalogue, struct up_rows *rows,
     json_decref(gather.distinction);
     json_decref(gather.pieces);
     json_decref(gather.decisions);
-    json_decref(gather.verifications);
+    up_verifier_release(gather.verifier);
     return good;
 }
 

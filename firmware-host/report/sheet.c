@@ -17,6 +17,7 @@ struct entry {
     bool newest;             /* of its water */
     bool withdrawn;          /* its number is not shown */
     enum up_checked checked;
+    const char *body_check; /* the same as exports have it */
     bool elsewhere;
 };
 
@@ -25,11 +26,12 @@ struct results {
     struct entry *entry;
     size_t count;
     json_t *decisions; /* owned, as is this: whether a reference body spoke for each */
-    json_t *verifications;
+    struct up_verifier *verifier;
 };
 
 static bool keep(const struct up_record *record, void *context) {
     struct results *results = context;
+    const char *checked = up_verifier_visit(results->verifier, record);
     if (strcmp(up_record_text(record->content, "item_id"), results->item->id) != 0) {
         return true;
     }
@@ -41,7 +43,8 @@ static bool keep(const struct up_record *record, void *context) {
     entry->withdrawn = up_claim_is_withdrawn(record->content, results->item->compressible);
     up_decision_apply(json_object_get(results->decisions, record->subject), &entry->result);
     entry->elsewhere = record->elsewhere;
-    entry->checked = up_checked_of(up_record_text(results->verifications, record->subject));
+    entry->body_check = checked;
+    entry->checked = up_checked_of(checked);
     memcpy(entry->id, record->subject, sizeof entry->id);
     memcpy(entry->bench, record->bench, sizeof entry->bench);
     memcpy(entry->made_utc, record->made_utc, sizeof entry->made_utc);
@@ -61,7 +64,7 @@ static void release(struct results *results) {
     }
     free(results->entry);
     json_decref(results->decisions);
-    json_decref(results->verifications);
+    up_verifier_release(results->verifier);
 }
 
 /* ---- in words ---- */
@@ -262,8 +265,8 @@ static void print_all_older(const struct results *results, const struct up_style
 static bool load(struct up_catalogue *catalogue, struct results *results,
                  struct up_failure *failure) {
     results->decisions = up_decisions_later(catalogue, failure);
-    results->verifications = up_verifications(catalogue, failure);
-    bool good = results->decisions != NULL && results->verifications != NULL &&
+    results->verifier = up_verifier_begin(catalogue, failure);
+    bool good = results->decisions != NULL && results->verifier != NULL &&
                 up_catalogue_each(catalogue, "result", keep, results, failure);
     if (good && results->count > 0) {
         qsort(results->entry, results->count, sizeof *results->entry, by_run_and_water);
@@ -305,11 +308,10 @@ json_t *up_sheet_to_json(struct up_catalogue *catalogue, const struct up_item *i
         }
         json_t *json = json_copy(entry->content);
         json_object_update_new(
-            json,
-            json_pack("{s:s, s:s, s:s, s:b, s:O*, s:b, s:O*}", "result_id", entry->id, "bench",
-                      entry->bench, "made_utc", entry->made_utc, "newest", entry->newest,
-                      "body_check", json_object_get(results.verifications, entry->id), "elsewhere",
-                      entry->elsewhere, "decision", json_object_get(results.decisions, entry->id)));
+            json, json_pack("{s:s, s:s, s:s, s:b, s:s, s:b, s:O*}", "result_id", entry->id, "bench",
+                            entry->bench, "made_utc", entry->made_utc, "newest", entry->newest,
+                            "body_check", entry->body_check, "elsewhere", entry->elsewhere,
+                            "decision", json_object_get(results.decisions, entry->id)));
         json_array_append_new(list, json);
     }
     release(&results);

@@ -56,6 +56,53 @@ static void what_was_added_comes_back(void **state) {
     up_catalogue_close(catalogue);
 }
 
+/* What is stored is checked byte for byte, so that it need not be written anew. */
+static void the_bytes_that_are_stored_fit_their_hash(void **state) {
+    (void)state;
+    struct seen seen = {.count = 0};
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    char first[UP_ID_SIZE], subject[UP_ID_SIZE];
+    up_new_id(subject);
+    memcpy(first, add_number(catalogue, "trial", subject, NULL, 1), sizeof first);
+    add_number(catalogue, "trial", subject, first, 2);
+    assert_true(up_catalogue_each(catalogue, "trial", note, &seen, NULL));
+    assert_int_equal(seen.count, 1);
+    const struct up_record *record = &seen.record[0];
+    UP_FREED char *query = up_text_format("SELECT body FROM record WHERE id = '%s'", record->id);
+    char *body = ask(catalogue->database, query);
+    json_auto_t *replaces = json_pack("[s]", first), *none = json_array();
+    assert_true(catalogue_hash_fits_as_stored(record, body, replaces));
+    assert_false(catalogue_hash_fits_as_stored(record, body, none));
+    body[strlen(body) - 2] ^= 1; /* its last digit */
+    assert_false(catalogue_hash_fits_as_stored(record, body, replaces));
+    free(body);
+    up_catalogue_close(catalogue);
+}
+
+static unsigned long told[8];
+static int tellings;
+static void be_told(const char *doing, unsigned long done) {
+    assert_string_equal(doing, "records read");
+    assert_true(tellings < 8);
+    told[tellings++] = done;
+}
+
+static void who_waits_is_told_how_far_reading_is(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    assert_true(catalogue_begin(catalogue, NULL));
+    for (int i = 0; i < 600; i++) {
+        add_number(catalogue, "trial", NULL, NULL, i);
+    }
+    assert_true(catalogue_end(catalogue, true, NULL));
+    count_kind(catalogue, "trial"); /* nobody waits */
+    up_catalogue_watch(catalogue, be_told);
+    assert_int_equal(count_kind(catalogue, "trial"), 600);
+    assert_int_equal(tellings, 3);
+    assert_true(told[0] == 256 && told[1] == 512 && told[2] == 0);
+    up_catalogue_close(catalogue);
+}
+
 static void visits_oldest_first_and_stops(void **state) {
     (void)state;
     struct seen seen = {.count = 0};
@@ -410,6 +457,8 @@ static void one_kind_comes_in_the_order_of_an_index(void **state) {
 int main(void) {
     const struct CMUnitTest tests[] = {
         TEST(what_was_added_comes_back),
+        TEST(the_bytes_that_are_stored_fit_their_hash),
+        TEST(who_waits_is_told_how_far_reading_is),
         TEST(visits_oldest_first_and_stops),
         TEST(where_a_clock_ran_back_the_bench_counts),
         TEST(the_replacing_version_is_current),

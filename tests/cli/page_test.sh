@@ -32,7 +32,8 @@ grep -q "A weight check in the water decides" p/i/*.html && grep -c "SIMULATED: 
 
 # ---- size ----
 python3 "$here/many_items.py" demo/catalogue 985 && python3 "$here/rehash.py" demo/catalogue
-"$bin" page --to many >"$work/out" 2>&1
+"$bin" page --to many >"$work/out" 2>"$work/err"
+[ -s "$work/err" ] && say no "a pipe is told of no progress" || say yes "a pipe is told of no progress"
 raw=$(wc -c <many/index.html) packed=$(gzip -9c many/index.html | wc -c)
 echo "# 1000 items: $raw bytes, $packed packed"
 [ "$raw" -le 300000 ] && [ "$packed" -le 60000 ] && [ ! -e many/index-2.html ] && say yes "an index of a thousand is light" || say no "an index of a thousand is light"
