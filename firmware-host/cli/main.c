@@ -28,6 +28,8 @@ const struct command commands[] = {
      "measure --rig my-rig.ini --item \"My fin\"\n"
      "measure --rig my-rig.ini --item \"My fin\" --water sea,temp_c=18,salinity_g_kg=38\n"
      "measure --rig my-rig.ini --queue stock.txt --trials 4,6,8\n"
+     "measure --rig my-rig.ini --quick --queue stock.csv\n"
+     "measure --rig my-rig.ini --quick --scan\n"
      "measure --rig my-rig.ini --resume\n"
      "measure --replay 3f2a\n"},
     {"setup", "", "write a rig file step by step: the program asks, and listens to the scale",

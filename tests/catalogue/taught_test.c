@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What a bench teaches itself, and what of a quick weighing the catalogue keeps. */
-#include "foreign_records.h"
+#include "support.h"
 
 #include "catalogue/claim.h"
 #include "catalogue/taught.h"
@@ -36,7 +36,7 @@ struct run_of {
 
 static void add_run(struct up_catalogue *catalogue, const struct run_of *of,
                     const struct up_taught_bench *as, int item) {
-    char item_id[UP_ID_SIZE], subject[UP_ID_SIZE];
+    char item_id[UP_ID_SIZE], id[UP_ID_SIZE];
     snprintf(item_id, sizeof item_id, "%08d-0000-4000-8000-000000000000", item);
     json_t *content = json_pack(
         "{s:s, s:s, s:s, s:s, s:s, s:o}", "what", "measure", "version", "0", "item_id", item_id,
@@ -45,14 +45,14 @@ static void add_run(struct up_catalogue *catalogue, const struct run_of *of,
     if (of->queue != NULL) {
         json_object_set_new(content, "queue", json_pack("{s:s}", "id", of->queue));
     }
-    if (of->elsewhere) {
-        up_new_id(subject);
-        insert_foreign_record(catalogue, "run", subject, "2020-01-01T00:00:00.000Z", content, NULL);
-        return;
-    }
     assert_true(up_catalogue_add(catalogue, "run", NULL, of->bench != NULL ? of->bench : "bench",
-                                 content, NULL, NULL, NULL));
+                                 content, NULL, id, NULL));
     json_decref(content);
+    if (of->elsewhere) { /* as one that came by import */
+        char *text = up_text_format("DELETE FROM local_mark WHERE record_id = '%s'", id);
+        sql(catalogue->database, text);
+        free(text);
+    }
     catalogue_clock_step_s++;
 }
 

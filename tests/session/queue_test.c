@@ -72,6 +72,7 @@ static void a_stock_list_is_read_by_its_header(void **state) {
     struct up_item known = plain_item("Tern fin");
     snprintf(known.stock_number, sizeof known.stock_number, "17");
     assert_true(up_item_add(catalogue, &known, NULL));
+    add_item(catalogue, "another name"); /* has no number, so the list's is not its */
     read_list(catalogue, "\xEF\xBB\xBF"
                          "KIND;Colour;Stock_Number;Mass (g);Name;size\r\n"
                          "# not this\r\n"
