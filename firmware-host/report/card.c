@@ -211,7 +211,7 @@ const struct up_row *up_rows_of(const struct up_rows *rows, const char *item_id,
         to++;
     }
     *count = to - from;
-    return rows->row + from;
+    return rows->count > 0 ? rows->row + from : NULL;
 }
 
 void up_card_fill(struct up_card *card, const struct up_item *item, const struct up_row *row,

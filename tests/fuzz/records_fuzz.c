@@ -213,7 +213,7 @@ static void draw_all(struct up_catalogue *catalogue) {
                   (up_plot_write_sizes(&rows, &items, &view, "plots", &drawn, &failure) &&
                    up_plot_write_benches(catalogue, &items, "plots", &drawn, &failure)),
               &failure);
-    for (size_t i = 0; i < items.count && i < 4; i++) { /* not each can be drawn */
+    for (size_t i = 0; i < items.count && i < 1; i++) { /* not each can be drawn */
         up_plot_write_item(catalogue, &rows, &items.item[i], NULL, "plots", &failure);
     }
     for (enum up_group_by by = UP_GROUP_MODEL; by <= UP_GROUP_SIZE; by++) {
