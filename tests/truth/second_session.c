@@ -291,9 +291,10 @@ static void judge(const struct player *player, const struct up_result *result, u
     outcome->width_kg[i] = answer->expanded_u_kg;
     double error_kg = answer->buoyancy_kg.value - truth; /* and air may have stayed: lower still */
     outcome->stuck_kg[i] = answer->stuck_air_kg;
-    outcome->holds[i] =
-        error_kg >= -answer->expanded_u_kg &&
-        (result->quick.at_most || error_kg <= answer->expanded_u_kg + answer->stuck_air_kg);
+    outcome->holds[i] = result->quick.at_most
+                            ? error_kg >= answer->buoyancy_kg.value - result->quick.high_kg
+                            : error_kg >= -answer->expanded_u_kg &&
+                                  error_kg <= answer->expanded_u_kg + answer->stuck_air_kg;
     outcome->classed[i] = answer->class != UP_CLASS_UNDECIDED;
     outcome->wrong_class[i] = outcome->classed[i] && answer->class != true_class(truth);
 }
