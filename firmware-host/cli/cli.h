@@ -93,6 +93,10 @@ const char *program_name(void);
 /* Of a terminal; 0 where there is none. */
 int terminal_columns(int descriptor);
 
+/* With --label DIR: the item's label, drawn there (command_label.c). */
+void draw_label(const struct call *call, struct up_catalogue *catalogue, const struct up_item *item,
+                const struct up_style *style);
+
 /* On a terminal, one line of how far long work is; 0: it is done, and the line goes. */
 void progress_show(const char *doing, unsigned long done);
 

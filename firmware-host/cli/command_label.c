@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* label: cards for the shelf and tags for the hook. */
+#include <ctype.h>
 #include <string.h>
+#include <sys/stat.h>
 
 #include "cli.h"
 #include "label/label.h"
@@ -17,7 +19,7 @@ const struct option_text options_label[] = {
     {"kind", "TEXT", "items of this kind"},
     {"maker", "TEXT", "items of this maker"},
     {"model", "TEXT", "items of this model"},
-    {"water", "NAME", "items that have a result in this water (repeatable)"},
+    {"water", "NAME", "in this water, or these two, instead of fresh and sea (repeatable)"},
     {"class", "positive|neutral|negative|undecided", "items that have a result of this class"},
     {"bench", "ID", "items that were measured on the bench of this rig id"},
     {"sort", "name|kind|maker|model|size|up|newest", "in which order"},
@@ -43,9 +45,26 @@ static bool link_asked(struct call *call, struct up_label_wish *wish) {
                   MOST);
 }
 
+static bool waters_of_label(struct call *call, struct up_label_wish *wish) {
+    int count = 0;
+    for (int i = 0; i < call->options; i++) {
+        if (strcmp(call->option[i].name, "water") == 0) {
+            if (count == 2) {
+                return refuse(call, "label: a label has room for two waters: give --water twice "
+                                    "at most");
+            }
+            wish->water[count++] = call->option[i].value;
+        }
+    }
+    return true;
+}
+
 static bool wish_asked(struct call *call, struct up_label_wish *wish) {
     const char *size = option_value(call, "size");
     *wish = (struct up_label_wish){.on_sheets = option_given(call, "sheet")};
+    if (!waters_of_label(call, wish)) {
+        return false;
+    }
     return style_asked(call, &wish->style) && link_asked(call, wish) &&
            (up_label_size(size != NULL ? size : SIZE_USUAL, wish) ||
             refuse(call,
@@ -96,6 +115,49 @@ static void print_drawn(const struct up_labels_drawn *drawn, const char *file) {
         up_text_print(stderr, "note: %u item%s without a result left out\n", drawn->not_measured,
                       drawn->not_measured == 1 ? "" : "s");
     }
+}
+
+/* ---- one after each measurement ---- */
+
+/* Letters, digits and hyphens of the name, and the beginning of its id. */
+static char *file_of(const char *directory, const struct up_item *item) {
+    enum { NAME_MOST = 40 };
+    char name[NAME_MOST + 1];
+    size_t length = 0;
+    for (const char *at = item->name; *at != '\0' && length < NAME_MOST; at++) {
+        bool plain = isascii((unsigned char)*at) && isalnum((unsigned char)*at);
+        if (plain || (length > 0 && name[length - 1] != '-')) {
+            name[length++] = plain ? *at : '-';
+        }
+    }
+    name[length] = '\0';
+    return up_text_format("%s/%s%s%.8s.pdf", directory, name,
+                          length > 0 && name[length - 1] != '-' ? "-" : "", item->id);
+}
+
+/* The result is stored by then: what fails is only told. */
+void draw_label(const struct call *call, struct up_catalogue *catalogue, const struct up_item *item,
+                const struct up_style *style) {
+    const char *directory = option_value(call, "label");
+    struct up_label_wish wish = {.link_base = "", .style = *style};
+    struct up_rows rows = {0};
+    struct up_item copy = *item;
+    struct up_items one = {.item = &copy, .count = 1};
+    struct up_labels_drawn drawn;
+    struct up_failure failure;
+    if (directory == NULL) {
+        return;
+    }
+    UP_FREED char *file = file_of(directory, item);
+    mkdir(directory, 0777); /* or it is there, or writing says why not */
+    bool good = up_label_size(SIZE_USUAL, &wish) && up_rows_load(catalogue, &rows, &failure) &&
+                up_labels_draw(&rows, &one, &wish, file, &drawn, &failure);
+    if (good) {
+        up_text_print(stderr, "note: its label is %s\n", file);
+    } else {
+        up_text_print(stderr, "note: stored, but no label was drawn: %s\n", failure.text);
+    }
+    up_rows_release(&rows);
 }
 
 bool command_label(struct call *call) {

@@ -30,6 +30,7 @@ const struct option_text options_measure[] = {
     {"resume", NULL, "continue an interrupted run: the latest, or the RUN that is named"},
     {"replay", "RUN", "replay a stored run from what it recorded; stores nothing"},
     {"store", NULL, "with --replay: store the results"},
+    {"label", "DIR", "draw the item's label there afterwards, a PDF of 74x105 mm"},
     OPTION_AIR_TEMP,
     OPTION_PORT,
     OPTION_OPERATOR,
@@ -301,6 +302,9 @@ bool command_measure(struct call *call) {
                                               : measure(call, &options, results));
     if (good && options.settings.operator_kind != UP_OPERATOR_JSON) {
         show_results(results, options.json_document, options.catalogue, &style);
+    }
+    if (good) {
+        draw_label(call, options.catalogue, &results->item, &style);
     }
     call->status = up_session_status(results);
     close_session(&options, good ? &results->result[0] : NULL);

@@ -45,6 +45,7 @@ static void show_one(void *context, const struct up_session_results *results) {
         print_results(results, whole->options.catalogue, &whole->style);
         fflush(stdout);
     }
+    draw_label(whole->call, whole->options.catalogue, &results->item, &whole->style);
     up_panel_show_class(settings->panel, results->result[0].answer.class, &signalled);
     whole->undecided = whole->undecided || up_session_status(results) == UP_STATUS_UNDECIDED;
 }

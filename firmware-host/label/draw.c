@@ -162,7 +162,7 @@ static bool draw_all(struct work *work) {
         struct up_card card;
         size_t count;
         const struct up_row *row = up_rows_of(work->rows, item->id, &count);
-        up_card_fill(&card, item, row, count, &work->wish->style);
+        up_card_fill(&card, item, row, count, work->wish->water, &work->wish->style);
         UP_FREED char *code = up_text_format("%s%s", work->wish->link_base, item->id);
         if (card.waters == 0) {
             work->drawn->not_measured++;

@@ -91,7 +91,7 @@ static void put_row(const struct page *page, const struct up_item *item, const c
     struct up_card card;
     size_t count;
     const struct up_row *row = page_rows_of(page, item->id, &count);
-    up_card_fill(&card, item, row, count, &page->wish->style);
+    up_card_fill(&card, item, row, count, NULL, &page->wish->style);
     put_links(page, item, &card, up, stream);
     for (int i = 0; i < (with_tank ? 3 : 2); i++) {
         const struct up_card_water *water = water_of(&card, waters[i]);
@@ -113,7 +113,7 @@ static bool any_tank_alone(const struct page *page, const struct up_item *const 
         struct up_card card;
         size_t rows;
         const struct up_row *row = page_rows_of(page, item[i]->id, &rows);
-        up_card_fill(&card, item[i], row, rows, &page->wish->style);
+        up_card_fill(&card, item[i], row, rows, NULL, &page->wish->style);
         any = water_of(&card, "tank") != NULL;
         up_card_release(&card);
     }

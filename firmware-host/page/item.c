@@ -46,12 +46,28 @@ static void put_paragraph(FILE *stream, const char *class, const char *text) {
     }
 }
 
+/* A water of one's own, behind those that every item has. */
+static void put_other_waters(const struct page *page, const struct up_item *item,
+                             const struct up_row *row, size_t rows, int level, FILE *stream) {
+    for (size_t i = 0; i < rows; i++) {
+        const char *waters[2] = {row[i].water, NULL};
+        struct up_card card;
+        if (strcmp(row[i].water, "fresh") == 0 || strcmp(row[i].water, "sea") == 0 ||
+            strcmp(row[i].water, "tank") == 0) {
+            continue;
+        }
+        up_card_fill(&card, item, row, rows, waters, &page->wish->style);
+        put_water(&card.water[0], level, stream);
+        up_card_release(&card);
+    }
+}
+
 void page_put_item(const struct page *page, const struct up_item *item, FILE *stream) {
     struct up_card card;
     size_t count;
     const struct up_row *row = page_rows_of(page, item->id, &count);
     int level = page->wish->single ? 2 : 1;
-    up_card_fill(&card, item, row, count, &page->wish->style);
+    up_card_fill(&card, item, row, count, NULL, &page->wish->style);
     put_paragraph(stream, "banner", card.banner);
     put_heading(stream, level, card.name);
     put_paragraph(stream, "", card.description);
@@ -59,6 +75,7 @@ void page_put_item(const struct page *page, const struct up_item *item, FILE *st
     for (int i = 0; i < card.waters; i++) {
         put_water(&card.water[i], level + 1, stream);
     }
+    put_other_waters(page, item, row, count, level + 1, stream);
     fputs("</div>\n", stream);
     put_paragraph(stream, "", card.waters == 0 ? "Not measured yet." : card.scope);
     put_paragraph(stream, "", card.marks);

@@ -134,15 +134,18 @@ static const struct up_row *find_row(const struct up_row *row, size_t rows, cons
     return NULL;
 }
 
-/* Fresh and sea; of what has neither the tank. */
-static int find_rows(const struct up_row *row, size_t rows, const struct up_row *found[2]) {
-    static const char *const waters[] = {"fresh", "sea"};
+/* Fresh and sea, and the tank of what has neither; or those that were asked for alone. */
+static int find_rows(const struct up_row *row, size_t rows, const char *const *waters,
+                     const struct up_row *found[2]) {
+    static const char *const usual[] = {"fresh", "sea"};
+    bool asked = waters != NULL && waters[0] != NULL;
     int count = 0;
     for (int i = 0; i < 2; i++) {
-        found[count] = find_row(row, rows, waters[i]);
+        const char *water = asked ? waters[i] : usual[i];
+        found[count] = water != NULL ? find_row(row, rows, water) : NULL;
         count += found[count] != NULL;
     }
-    if (count == 0) {
+    if (count == 0 && !asked) {
         found[0] = find_row(row, rows, "tank");
         count = found[0] != NULL;
     }
@@ -215,10 +218,10 @@ const struct up_row *up_rows_of(const struct up_rows *rows, const char *item_id,
 }
 
 void up_card_fill(struct up_card *card, const struct up_item *item, const struct up_row *row,
-                  size_t rows, const struct up_style *style) {
+                  size_t rows, const char *const *waters, const struct up_style *style) {
     const struct up_row *found[2] = {NULL};
     *card = (struct up_card){.banner = empty(), .marks = empty(), .scope = empty()};
-    card->waters = find_rows(row, rows, found);
+    card->waters = find_rows(row, rows, waters, found);
     for (int i = 0; i < card->waters; i++) {
         fill_water(&card->water[i], found[i], style);
         add_marks(card, found[i], style);

@@ -26,8 +26,9 @@ struct up_card {
 /* The rows of one item, which stand together. */
 const struct up_row *up_rows_of(const struct up_rows *rows, const char *item_id, size_t *count);
 
+/* `waters`: two that are asked for instead of fresh and sea, the second may be NULL; NULL: none. */
 void up_card_fill(struct up_card *card, const struct up_item *item, const struct up_row *row,
-                  size_t rows, const struct up_style *style);
+                  size_t rows, const char *const *waters, const struct up_style *style);
 void up_card_release(struct up_card *card);
 
 /* "+- 1.2 g" becomes "± 1.2 g", a minus before a digit a real one, "20.0 C" "20.0 °C"; takes the

@@ -62,6 +62,16 @@ done
 pdftoppm -r 300 -png -singlefile q.pdf q
 [ "$(zbarimg -q --raw q.png 2>/dev/null)" = "https://example.org/gear#$id" ] && say yes "the link before it" || say no "the link before it"
 
+# ---- a water of one's own ----
+"$bin" decide --item "Heron fin" --water quarry,temp_c=8,salinity_g_kg=0.3 >/dev/null || exit 2
+expect "another water" 0 "1 label" - -- "$bin" label --item "Heron fin" --water quarry --water sea --to w.pdf
+pdftotext w.pdf "$work/out"
+grep -q "quarry, 8.0 °C" "$work/out" && grep -q "Sea water" "$work/out" && ! grep -q "Fresh water" "$work/out" && say yes "it and no other" || say no "it and no other"
+expect "three waters" 2 - "room for two waters" -- "$bin" label --item "Heron fin" --water a --water b --water c --to w.pdf
+"$bin" page --to quarry-page >/dev/null
+grep -l "quarry, 8.0 °C" quarry-page/i/*.html | wc -l >"$work/out"
+[ "$(cat "$work/out")" -eq 1 ] && say yes "a page shows it too" || say no "a page shows it too"
+
 # ---- room: boxes of words, as poppler sees them ----
 "$bin" item rename "Heron fin" "$(printf '<b>&amp;</b> $(touch MARK) \327\251\327\234\327\225\327\235 %s' wwwwwwwwwwwwwwwwwwwwwwwwwwwwwwwwwwwwwwwwwwwwwww)" >/dev/null || exit 2
 for size in 60x90mm 74x105mm 105x74mm 210x297mm 297x210mm; do

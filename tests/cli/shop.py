@@ -3,6 +3,7 @@
 """A shop, invented: five simulated items in a queue on an old scale that prints 10 g steps twice a second. From a fresh
 folder to a list, a picture and an export; one fin is not shaken, one mass is left hanging, the run is left half-way."""
 import csv
+import glob
 import os
 import sys
 
@@ -63,12 +64,14 @@ def forget_and_leave(ask, events):
     return slip("leave", ask, "stop") if place == 4 and ask["do"] == "immerse" else None
 
 
-events, said = owner.session("measure", "--rig", "shop.ini", "--queue", "queue.txt", "--trials", "3", hook=forget_and_leave, status=(1,))
+events, said = owner.session("measure", "--rig", "shop.ini", "--queue", "queue.txt", "--trials", "3", "--label", "labels", hook=forget_and_leave, status=(1,))
 assert len(asked_about(events, "Was it unhooked and shaken?")) == 1 and "2 of 5 items left" in said, said
 before = [e for e in events if e["event"] == "result"]
 events, said = owner.session(*owner.named_command(said))
 results = {r["item_id"]: r for e in before + events if e["event"] == "result" for r in e["results"] if r["water"] == "tank"}
 assert len(before) == 3 and len(results) == 5 and not asked_about(events, ""), said
+
+assert len(glob.glob("labels/*.pdf")) == 5, glob.glob("labels/*")
 
 listed = owner.types("item", "list")
 owner.types("plot")

@@ -44,7 +44,7 @@ static const struct up_style metric;
 
 static struct up_card fill(const struct up_item *item, struct up_row *row, size_t count) {
     struct up_card card;
-    up_card_fill(&card, item, row, count, &metric);
+    up_card_fill(&card, item, row, count, NULL, &metric);
     return card;
 }
 

@@ -519,7 +519,7 @@ static void a_card_says_at_most(void **state) {
     struct up_card card;
     add_quick(catalogue, item.id, -300, true, UP_ASIDE_NOT);
     struct up_rows rows = load(catalogue);
-    up_card_fill(&card, &item, rows.row, rows.count, &style);
+    up_card_fill(&card, &item, rows.row, rows.count, NULL, &style);
     assert_string_equal(card.water[0].net, "at most \u2212290.0 g");
     assert_non_null(strstr(card.water[0].interval, "no lower end"));
     assert_non_null(strstr(card.marks, UP_CLAIM_QUICK));
@@ -528,7 +528,7 @@ static void a_card_says_at_most(void **state) {
     up_rows_release(&rows);
     add_quick(catalogue, item.id, -51, false, UP_ASIDE_NEAR);
     rows = load(catalogue);
-    up_card_fill(&card, &item, rows.row, rows.count, &style);
+    up_card_fill(&card, &item, rows.row, rows.count, NULL, &style);
     assert_string_equal(card.water[0].meaning, "put aside");
     assert_non_null(strstr(card.marks, UP_CLAIM_PUT_ASIDE));
     up_card_release(&card);
