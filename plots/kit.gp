@@ -5,7 +5,7 @@ set minussign
 set format "%h" # without a blank before it
 set xlabel "pressure on the gauge in bar   (full at the left)" offset 0, 0.4
 set bmargin 6.5
-set ylabel "net lift in kg   (+ floats, − sinks)"
+set ylabel "net lift in " . lift_unit . "   (+ floats, − sinks)"
 set grid lt 1 lc rgb "#d0d0d0" lw 0.5
 set border 3 lc rgb "#404040"
 set xtics nomirror tc rgb "#404040"
@@ -39,8 +39,8 @@ do for [ending in "svg png pdf"] {
     }
     set title title_words noenhanced
     set output into . "kit." . ending
-    plot for [k = 1:3] "kit.tsv" using 2:($1 == k ? $3 : NaN):4 with filledcurves lc rgb colour[k] notitle, \
-         for [k = 1:3] "" using 2:($1 == 3 + k ? $3 : NaN) with lines lw 2.5 dt dash[k] lc rgb colour[k] \
+    plot for [k = 1:3] "kit.tsv" using 2:($1 == k ? $3 / unit_kg : NaN):($4 / unit_kg) with filledcurves lc rgb colour[k] notitle, \
+         for [k = 1:3] "" using 2:($1 == 3 + k ? $3 / unit_kg : NaN) with lines lw 2.5 dt dash[k] lc rgb colour[k] \
              title depth_words[k]
     unset output
 }

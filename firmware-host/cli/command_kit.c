@@ -14,11 +14,12 @@
 const struct option_text options_kit[] = {
     {"to", "DIR", "page: the folder to write kit.pdf and its parts to"},
     {"of-report", NULL, "schema: that of `kit report --json`"},
+    OPTION_UNITS,
     OPTION_CATALOGUE,
     OPTION_JSON,
     OPTION_END};
 
-static bool draw_page(struct call *call, const json_t *document) {
+static bool draw_page(struct call *call, const json_t *document, const struct up_style *style) {
     const char *to = option_value(call, "to");
     UP_FREED char *text = NULL;
     size_t size;
@@ -31,12 +32,12 @@ static bool draw_page(struct call *call, const json_t *document) {
     }
     FILE *stream = open_memstream(&text, &size);
     if (stream != NULL) {
-        up_kit_report_print(document, true, stream);
+        up_kit_report_print(document, true, style, stream);
     }
     if (stream == NULL || ferror(stream) != 0 || fclose(stream) != 0) {
         up_out_of_memory();
     }
-    bool good = up_plot_kit(document, text, to, call->failure);
+    bool good = up_plot_kit(document, text, style, to, call->failure);
     if (good) {
         up_text_print(stdout, "%s: kit.pdf, a page for the diver; kit.svg, .png, .gp, .tsv\n", to);
     }
@@ -74,12 +75,12 @@ static void print_line(char *line, int columns) {
     printf("%*s%s", set_in, "", line);
 }
 
-static void print_report(const json_t *document) {
+static void print_report(const json_t *document, const struct up_style *style) {
     char *text = NULL;
     size_t size;
     FILE *stream = open_memstream(&text, &size);
     if (stream != NULL) {
-        up_kit_report_print(document, false, stream);
+        up_kit_report_print(document, false, style, stream);
     }
     if (stream == NULL || ferror(stream) != 0 || fclose(stream) != 0) {
         up_out_of_memory();
@@ -93,14 +94,18 @@ static void print_report(const json_t *document) {
 }
 
 static bool report(struct call *call, bool page) {
+    struct up_style style;
+    if (!style_asked(call, &style)) {
+        return false;
+    }
     json_auto_t *document = up_kit_report(call->word[1], call->catalogue, call->failure);
     bool good = document != NULL;
     if (good && page) {
-        good = draw_page(call, document);
+        good = draw_page(call, document, &style);
     } else if (good && option_given(call, "json")) {
         print_json(json_incref(document));
     } else if (good) {
-        print_report(document);
+        print_report(document, &style);
     }
     return good;
 }
@@ -108,6 +113,10 @@ static bool report(struct call *call, bool page) {
 bool command_kit(struct call *call) {
     const char *verb = call->words > 0 ? call->word[0] : "";
     bool alone = call->words == 1, page = strcmp(verb, "page") == 0;
+    if (option_given(call, "units") && !page && strcmp(verb, "report") != 0) {
+        return refuse(call, "kit: a kit file is in kilograms, metres, litres and bar; give --units "
+                            "to `kit report` or `kit page`");
+    }
     if (alone && strcmp(verb, "example") == 0) {
         fputs(embedded_kit_example_json, stdout);
         return true;

@@ -6,6 +6,7 @@
 #include <jansson.h>
 #include <stdio.h>
 
+#include "text/style.h"
 #include "upthrust/catalogue.h"
 #include "upthrust/failure.h"
 
@@ -14,8 +15,9 @@ enum { UP_KIT_MOVES_MAX = 32 };
 /* The whole of it as JSON, for the caller to own; NULL where it fails. `catalogue` may be NULL
    where no part of the kit is an item of it. */
 json_t *up_kit_report(const char *path, struct up_catalogue *catalogue, struct up_failure *failure);
-/* The same in words, or what of it goes on a page for the diver. */
-void up_kit_report_print(const json_t *document, bool page, FILE *stream);
+/* The same in words and in the units of the style, or what of it goes on a page for the diver. */
+void up_kit_report_print(const json_t *document, bool page, const struct up_style *style,
+                         FILE *stream);
 /* Whether a list of parts, as a kit file has it, can be read so far. */
 bool up_kit_parts_fit(json_t *parts, struct up_catalogue *catalogue, struct up_failure *failure);
 /* The JSON Schema (2020-12) of a kit file; the caller's. */

@@ -1,9 +1,45 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A kit's report in words: cautions first, never one number for the lead. */
 #include <math.h>
+#include <string.h>
 
 #include "kit/report.h"
 #include "text/text.h"
+
+/* What a number of the report is multiplied by, and what stands behind it. */
+struct unit {
+    double factor;
+    const char *name;
+    int decimals;
+    const char *whole; /* the name in a sentence */
+};
+
+/* Gas stays in bar and litres, as a kit file has it and `--units` of other screens leaves it. */
+struct units {
+    struct up_style style;
+    struct unit lead, small, depth, moment, place, shift; /* of kg, kg, m, N m, m, m */
+    int rate_decimals;                                    /* of a small mass by depth */
+};
+
+#define NM_PER_LBF_FT (UP_KG_PER_LB * 9.80665 * UP_M_PER_FT)
+static const struct units METRIC = {
+    .lead = {1, "kg", 1, "kilogram"},
+    .small = {1e3, "g", 0, NULL},
+    .depth = {1, "m", 0, "metre"},
+    .moment = {1, "N m", 1, NULL},
+    .place = {1, "m", 2, NULL},
+    .shift = {100, "cm", 0, NULL},
+};
+static const struct units IMPERIAL = {
+    .style = {.imperial = true},
+    .lead = {1 / UP_KG_PER_LB, "lb", 1, "pound"},
+    .small = {1e3 / UP_G_PER_OZ, "oz", 1, NULL},
+    .depth = {1 / UP_M_PER_FT, "ft", 0, "foot"},
+    .moment = {1 / NM_PER_LBF_FT, "lbf ft", 1, NULL},
+    .place = {12 / UP_M_PER_FT, "in", 1, NULL},
+    .shift = {12 / UP_M_PER_FT, "in", 0, NULL},
+    .rate_decimals = 2,
+};
 
 static const char CAUTION[] =
     "This prepares a weight check in the water with a qualified instructor; it never replaces "
@@ -45,103 +81,136 @@ static void put_named(FILE *stream, const char *before, const json_t *row, const
     fputs(after, stream);
 }
 
-/* Never towards less lead: the upper end is rounded up, the lower end up as well. */
-static double up_to_tenth(double kg) {
-    return ceil(kg * 10 - 1e-9) / 10 + 0.0;
+/* Of the lead's unit. Never towards less lead: the upper end is rounded up, the lower end up as
+   well. */
+static double up_to_tenth(double lead) {
+    return ceil(lead * 10 - 1e-9) / 10 + 0.0;
 }
 
-static void print_lead_range(const json_t *lead, FILE *stream) {
-    fprintf(stream, "from %+.1f to %+.1f kg", up_to_tenth(of(lead, "low_kg")),
-            up_to_tenth(of(lead, "high_kg")));
+static double down_to_tenth(double lead) {
+    return floor(lead * 10) / 10 + 0.0;
 }
 
-static void print_lead(const json_t *report, FILE *stream) {
+/* As it is shown, without the minus of what rounds to nothing. */
+static double to_tenth(double value) {
+    return round(value * 10) / 10 + 0.0;
+}
+
+/* A mass of the report in the unit of lead. */
+static double lead_of(const json_t *object, const char *key, const struct units *units) {
+    return of(object, key) * units->lead.factor;
+}
+
+/* A small mass as it is shown, without the minus of what rounds to nothing. */
+static double small_of(double mass_kg, const struct units *units) {
+    double of_last = units->small.decimals > 0 ? 10 : 1;
+    return round(mass_kg * units->small.factor * of_last) / of_last + 0.0;
+}
+
+static void print_lead_range(const json_t *lead, const struct units *units, FILE *stream) {
+    fprintf(stream, "from %+.1f to %+.1f %s", up_to_tenth(lead_of(lead, "low_kg", units)),
+            up_to_tenth(lead_of(lead, "high_kg", units)), units->lead.name);
+}
+
+/* When in the dive, how deep, and by which pressure. */
+static void print_when(const json_t *row, int columns, const struct units *units, FILE *stream) {
+    fprintf(stream, "  %-*s %4.0f %s %4.0f bar", columns, word(row, "when"),
+            of(row, "depth_m") * units->depth.factor, units->depth.name, of(row, "pressure_bar"));
+}
+
+static void print_lead(const json_t *report, const struct units *units, FILE *stream) {
     fprintf(
         stream,
-        "\nLead to add to the %.1f kg that are entered, %.1f kg of it ditchable (minus: more than "
+        "\nLead to add to the %.1f %s that are entered, %.1f %s of it ditchable (minus: more than "
         "needed).\n95 %% interval. The nearly empty stop governs.\n",
-        of(report, "lead_entered_kg"), of(report, "ditchable_kg"));
+        lead_of(report, "lead_entered_kg", units), units->lead.name,
+        lead_of(report, "ditchable_kg", units), units->lead.name);
     EACH(row, json_object_get(report, "lead")) {
         const json_t *lead = json_object_get(row, "lead_to_add");
-        fprintf(stream, "  %-24s %4.0f m %4.0f bar   ", word(row, "when"), of(row, "depth_m"),
-                of(row, "pressure_bar"));
-        print_lead_range(lead, stream);
+        print_when(row, 24, units, stream);
+        fputs("   ", stream);
+        print_lead_range(lead, units, stream);
         fputs(of(lead, "low_kg") < 0 ? "; check in the water before you take any off\n" : "\n",
               stream);
     }
     const json_t *water = json_object_get(report, "other_water");
-    fprintf(stream, "  from the last check's water (%.1f kg/m3) to this one (%.1f): ",
-            of(water, "from_kg_m3"), of(water, "to_kg_m3"));
-    print_lead_range(json_object_get(water, "lead_to_add"), stream);
+    char from[UP_SHOWN_SIZE], to[UP_SHOWN_SIZE];
+    up_style_density(&units->style, of(water, "from_kg_m3"), from);
+    up_style_density(&units->style, of(water, "to_kg_m3"), to);
+    fprintf(stream, "  from the last check's water (%s) to this one (%.*s): ", from,
+            (int)strcspn(to, " "), to);
+    print_lead_range(json_object_get(water, "lead_to_add"), units, stream);
     fputc('\n', stream);
 }
 
 /* Rounded down, so that no more is called too much than is. */
-static void print_surplus(const json_t *report, FILE *stream) {
+static void print_surplus(const json_t *report, const struct units *units, FILE *stream) {
     const json_t *of_it = json_object_get(report, "surplus");
-    double low_kg = fmax(floor(of(of_it, "low_kg") * 10) / 10, 0);
-    double high_kg = floor(of(of_it, "high_kg") * 10) / 10;
-    fprintf(
-        stream,
-        "\nEach kilogram of lead too much costs the jacket %.2f l of gas. That gas moves the lift "
-        "by\n%.0f g a metre of depth at the stop, %.0f at the surface, %.0f at the deepest point; "
-        "a "
-        "breath\nmoves about %.0f g. Many divers carry too much.\n",
-        of(of_it, "gas_per_kg_l"), of(of_it, "at_stop_g_per_m"), of(of_it, "at_surface_g_per_m"),
-        of(of_it, "at_deepest_g_per_m"), of(of_it, "breath_g"));
-    if (high_kg > 0) {
+    double low = fmax(down_to_tenth(lead_of(of_it, "low_kg", units)), 0);
+    double high = down_to_tenth(lead_of(of_it, "high_kg", units));
+    double gas_l = of(of_it, "gas_per_kg_l") / units->lead.factor;
+    /* Grams a metre by a kilogram of lead: the same ratio holds of ounces a foot, by a pound. */
+    double ratio = 1e-3 * units->small.factor / units->depth.factor / units->lead.factor;
+    int decimals = units->rate_decimals;
+    double stop = of(of_it, "at_stop_g_per_m") * ratio;
+    fprintf(stream,
+            "\nEach %s of lead too much costs the jacket %.2f l of gas. That gas moves the lift "
+            "by\n%.*f %s a %s of depth at the stop, %.*f at the surface, %.*f at the deepest "
+            "point; a breath\nmoves about ",
+            units->lead.whole, gas_l, decimals, stop, units->small.name, units->depth.whole,
+            decimals, of(of_it, "at_surface_g_per_m") * ratio, decimals,
+            of(of_it, "at_deepest_g_per_m") * ratio);
+    fprintf(stream, "%.0f %s. Many divers carry too much.\n",
+            of(of_it, "breath_g") * 1e-3 * units->small.factor, units->small.name);
+    if (high > 0) {
         fprintf(stream,
-                "Here from %.1f to %.1f kg may be too much: up to %.1f l, %.0f g a metre at the "
+                "Here from %.1f to %.1f %s may be too much: up to %.1f l, %.*f %s a %s at the "
                 "stop.\n",
-                low_kg, high_kg, high_kg * of(of_it, "gas_per_kg_l"),
-                high_kg * of(of_it, "at_stop_g_per_m"));
+                low, high, units->lead.name, high * gas_l, decimals, high * stop, units->small.name,
+                units->depth.whole);
     }
 }
 
-/* As it is shown, without the minus of what rounds to nothing. */
-static double to_tenth(double kg) {
-    return round(kg * 10) / 10 + 0.0;
+static void print_lift(const json_t *lift, const struct units *units, FILE *stream) {
+    double value = to_tenth(lead_of(lift, "value_kg", units));
+    fprintf(stream, "%+5.1f %s %-4s (%+.1f to %+.1f)\n", value, units->lead.name,
+            value > 0   ? "UP"
+            : value < 0 ? "DOWN"
+                        : "",
+            to_tenth(lead_of(lift, "low_kg", units)), to_tenth(lead_of(lift, "high_kg", units)));
 }
 
-static void print_lift(const json_t *lift, FILE *stream) {
-    double value_kg = to_tenth(of(lift, "value_kg"));
-    fprintf(stream, "%+5.1f kg %-4s (%+.1f to %+.1f)\n", value_kg,
-            value_kg > 0   ? "UP"
-            : value_kg < 0 ? "DOWN"
-                           : "",
-            to_tenth(of(lift, "low_kg")), to_tenth(of(lift, "high_kg")));
-}
-
-static void print_dive(const json_t *report, FILE *stream) {
+static void print_dive(const json_t *report, const struct units *units, FILE *stream) {
     fprintf(stream, "\nThrough the dive, jacket empty, breathing normally:\n");
     EACH(row, json_object_get(report, "dive")) {
-        fprintf(stream, "  %-32s %4.0f m %4.0f bar  ", word(row, "when"), of(row, "depth_m"),
-                of(row, "pressure_bar"));
-        print_lift(json_object_get(row, "lift"), stream);
+        print_when(row, 32, units, stream);
+        fputs("  ", stream);
+        print_lift(json_object_get(row, "lift"), units, stream);
     }
 }
 
 /* Bounds are rounded outwards. */
-static void print_worst(const json_t *report, FILE *stream) {
+static void print_worst(const json_t *report, const struct units *units, FILE *stream) {
     double jacket_kg = of(report, "jacket_lift_kg"), needs_kg = of(report, "jacket_needs_kg");
     fprintf(stream, "\nThe worst cases, lead as entered (bounds that hold in 99.5 of 100):\n");
     EACH(row, json_object_get(report, "worst_cases")) {
         const json_t *lift = json_object_get(row, "lift");
-        double least_kg = floor(of(lift, "least_kg") * 10) / 10 + 0.0;
-        double most_kg = up_to_tenth(of(lift, "most_kg"));
-        fprintf(stream, "  %s:\n    from %+.1f to %+.1f kg", word(row, "case"), least_kg, most_kg);
+        double least = down_to_tenth(lead_of(lift, "least_kg", units));
+        double most = up_to_tenth(lead_of(lift, "most_kg", units));
+        fprintf(stream, "  %s:\n    from %+.1f to %+.1f %s", word(row, "case"), least, most,
+                units->lead.name);
         if (i == 0) {
             fprintf(stream,
                     isnan(jacket_kg) ? "; the jacket's lift is not entered"
                     : needs_kg <= jacket_kg
-                        ? "; the jacket's %.1f kg carry that, and the lead to add"
-                        : "; with the lead to add MORE than the jacket's %.1f kg "
+                        ? "; the jacket's %.1f %s carry that, and the lead to add"
+                        : "; with the lead to add MORE than the jacket's %.1f %s "
                           "can carry",
-                    jacket_kg);
+                    jacket_kg * units->lead.factor, units->lead.name);
         } else {
             static const char *const words[2][3] = {{"; floats", "; SINKS", "; may sink"},
                                                     {"; RISES", "; stays down", "; may rise"}};
-            fputs(words[of(row, "depth_m") > 0][least_kg > 0 ? 0 : most_kg < 0 ? 1 : 2], stream);
+            fputs(words[of(row, "depth_m") > 0][least > 0 ? 0 : most < 0 ? 1 : 2], stream);
         }
         fputc('\n', stream);
     }
@@ -150,7 +219,7 @@ static void print_worst(const json_t *report, FILE *stream) {
     }
 }
 
-static void print_cylinders(const json_t *report, FILE *stream) {
+static void print_cylinders(const json_t *report, const struct units *units, FILE *stream) {
     size_t i, k;
     json_t *row, *at;
     json_array_foreach(json_object_get(report, "cylinders"), i, row) {
@@ -158,7 +227,7 @@ static void print_cylinders(const json_t *report, FILE *stream) {
         put_named(stream, "\nCylinder ", row, "name", 0, ":\n");
         json_array_foreach(json_object_get(row, "lifts"), k, at) {
             fprintf(stream, "  at %3.0f bar  ", of(at, "pressure_bar"));
-            print_lift(json_object_get(at, "lift"), stream);
+            print_lift(json_object_get(at, "lift"), units, stream);
         }
         if (!(perhaps_bar > 0)) {
             fputs("  it sinks even when empty\n", stream);
@@ -171,18 +240,20 @@ static void print_cylinders(const json_t *report, FILE *stream) {
     }
 }
 
-static void print_moment(const json_t *moment, FILE *stream) {
-    fprintf(stream, "%+6.1f +- %.1f N m", of(moment, "value_nm"),
-            (of(moment, "high_nm") - of(moment, "low_nm")) / 2);
+static void print_moment(const json_t *moment, const struct units *units, FILE *stream) {
+    fprintf(stream, "%+6.1f +- %.1f %s", to_tenth(of(moment, "value_nm") * units->moment.factor),
+            (of(moment, "high_nm") - of(moment, "low_nm")) / 2 * units->moment.factor,
+            units->moment.name);
 }
 
-static void print_moments(const json_t *report, size_t most, FILE *stream) {
+static void print_moments(const json_t *report, size_t most, const struct units *units,
+                          FILE *stream) {
     size_t i;
     json_t *row, *list = json_object_get(report, "moments");
     fprintf(stream,
             "\nTrim about the hips at the stop with the reserve: + lifts the head, - the feet.\n"
-            "A breath alone makes %.1f N m; compare differences, not sums.\n",
-            of(report, "breath_moment_nm"));
+            "A breath alone makes %.1f %s; compare differences, not sums.\n",
+            of(report, "breath_moment_nm") * units->moment.factor, units->moment.name);
     json_array_foreach(list, i, row) {
         if (i == most) {
             fprintf(stream, "  %zu more: see `upthrust kit report`\n", json_array_size(list) - i);
@@ -192,46 +263,53 @@ static void print_moments(const json_t *report, size_t most, FILE *stream) {
         if (json_is_null(json_object_get(row, "moment"))) {
             fputs("  its place is missing: give place_m\n", stream);
         } else {
-            print_moment(json_object_get(row, "moment"), stream);
-            fprintf(stream, " at %+.2f m\n", of(row, "place_m"));
+            print_moment(json_object_get(row, "moment"), units, stream);
+            fprintf(stream, " at %+.*f %s\n", units->place.decimals,
+                    of(row, "place_m") * units->place.factor, units->place.name);
         }
     }
 }
 
 /* ---- spares and moves ---- */
 
-static void print_swap(const json_t *row, const char *what, const json_t *present, FILE *stream) {
+static void print_swap(const json_t *row, const char *what, const json_t *present,
+                       const struct units *units, FILE *stream) {
     const json_t *lift = json_object_get(row, "lift"), *moment = json_object_get(row, "moment");
     const json_t *off = json_object_get(row, "off_level");
     double nearer_nm = fabs(of(present, "value_nm")) - fabs(of(off, "value_nm"));
-    double cm = of(row, "one_kg_of_lead_towards_feet_m") * 100;
+    int decimals = units->small.decimals;
+    /* A pound must be moved farther than a kilogram. */
+    double shift =
+        of(row, "one_kg_of_lead_towards_feet_m") * units->lead.factor * units->shift.factor;
     put_named(stream, "  ", row, "name", NAME_COLUMNS, "");
-    fprintf(stream, " %s %+.0f g (%+.0f to %+.0f); lead ", what, of(lift, "value_kg") * 1e3,
-            of(lift, "low_kg") * 1e3, of(lift, "high_kg") * 1e3);
-    print_lead_range(json_object_get(row, "lead_to_add"), stream);
+    fprintf(stream, " %s %+.*f %s (%+.*f to %+.*f); lead ", what, decimals,
+            small_of(of(lift, "value_kg"), units), units->small.name, decimals,
+            small_of(of(lift, "low_kg"), units), decimals, small_of(of(lift, "high_kg"), units));
+    print_lead_range(json_object_get(row, "lead_to_add"), units, stream);
     fputs("\n    ", stream);
     if (json_is_null(moment)) {
         fputs("no moment: its place is missing\n", stream);
         return;
     }
-    print_moment(moment, stream);
-    fprintf(stream, ", like moving 1 kg of lead %.0f cm towards the %s\n", fabs(cm),
-            cm >= 0 ? "feet" : "head");
+    print_moment(moment, units, stream);
+    fprintf(stream, ", like moving 1 %s of lead %.0f %s towards the %s\n", units->lead.name,
+            fabs(shift), units->shift.name, shift >= 0 ? "feet" : "head");
     if (!isnan(nearer_nm)) {
         fputs("    ", stream);
-        print_moment(off, stream);
-        fprintf(stream, " off level, %.1f N m %s than with the present fins\n", fabs(nearer_nm),
+        print_moment(off, units, stream);
+        fprintf(stream, " off level, %.1f %s %s than with the present fins\n",
+                fabs(nearer_nm) * units->moment.factor, units->moment.name,
                 nearer_nm >= 0 ? "nearer" : "farther");
     }
 }
 
-static void print_fins(const json_t *report, FILE *stream) {
+static void print_fins(const json_t *report, const struct units *units, FILE *stream) {
     const json_t *fins = json_object_get(report, "fins"), *others = json_object_get(fins, "others");
     const json_t *present = json_object_get(fins, "off_level");
     if (json_array_size(others) > 0) {
         put_named(stream, "\nOther fins in place of ", fins, "present", 0, "");
-        fprintf(stream, ", as differences. A breath alone makes %.1f N m.\n",
-                of(report, "breath_moment_nm"));
+        fprintf(stream, ", as differences. A breath alone makes %.1f %s.\n",
+                of(report, "breath_moment_nm") * units->moment.factor, units->moment.name);
         if (json_is_null(present)) {
             fputs("How far the diver is from level is not known: a weight check shows force, not "
                   "moment. Mark a\ncheck in which the diver hung level with \"level\": true, and "
@@ -241,12 +319,12 @@ static void print_fins(const json_t *report, FILE *stream) {
             put_named(
                 stream, "Level was seen in ", fins, "level_seen_in", 0,
                 "; at the stop with the reserve, with the present fins and the lead\nentered: ");
-            print_moment(present, stream);
+            print_moment(present, units, stream);
             fputs(" off it\n", stream);
         }
     }
     EACH(row, others) {
-        print_swap(row, "at the feet", present, stream);
+        print_swap(row, "at the feet", present, units, stream);
     }
     if (of(fins, "left_out") > 0) {
         fprintf(
@@ -257,27 +335,28 @@ static void print_fins(const json_t *report, FILE *stream) {
     }
 }
 
-static void print_swaps(const json_t *report, FILE *stream) {
+static void print_swaps(const json_t *report, const struct units *units, FILE *stream) {
     EACH(row, json_object_get(report, "swaps")) {
         put_named(stream, "\nInstead of ", row, "instead_of", 0, ":\n");
-        print_swap(row, "lifts", NULL, stream);
+        print_swap(row, "lifts", NULL, units, stream);
     }
     EACH(row, json_object_get(report, "models")) {
         put_named(stream, "\nKnown by its model only: ", row, "name", 0, "");
-        fprintf(stream, ", %.0f sample%s, so +- %.0f g\n", of(row, "samples"),
-                up_text_plural((unsigned)of(row, "samples")), 1960 * of(row, "u_kg"));
+        fprintf(stream, ", %.0f sample%s, so +- %.*f %s\n", of(row, "samples"),
+                up_text_plural((unsigned)of(row, "samples")), units->small.decimals,
+                small_of(1.96 * of(row, "u_kg"), units), units->small.name);
     }
 }
 
-static void print_moves(const json_t *report, FILE *stream) {
+static void print_moves(const json_t *report, const struct units *units, FILE *stream) {
     const json_t *list = json_object_get(report, "moves");
     if (json_array_size(list) > 0) {
         fputs("\nMoves of lead (ditchable lead stays ditchable):\n", stream);
     }
     EACH(row, list) {
         fputs("  ", stream);
-        print_moment(json_object_get(row, "moment"), stream);
-        fprintf(stream, "  %.1f kg from ", of(row, "kg"));
+        print_moment(json_object_get(row, "moment"), units, stream);
+        fprintf(stream, "  %.1f %s from ", lead_of(row, "kg", units), units->lead.name);
         up_text_put(stream, word(row, "from"), 0, true);
         put_named(stream, " to ", row, "to", 0, "\n");
     }
@@ -289,18 +368,20 @@ static void print_moves(const json_t *report, FILE *stream) {
 
 /* ---- how good all this is ---- */
 
-static void print_predictions(const json_t *report, FILE *stream) {
+static void print_predictions(const json_t *report, const struct units *units, FILE *stream) {
     const json_t *record = json_object_get(report, "predictions");
     if (!(of(record, "of") > 0)) {
         return;
     }
-    fputs("\nEach check compared with what the checks before it predicted (it found 0 kg):\n",
-          stream);
+    fprintf(stream,
+            "\nEach check compared with what the checks before it predicted (it found 0 %s):\n",
+            units->lead.name);
     EACH(row, json_object_get(record, "checks")) {
         const json_t *lift = json_object_get(row, "lift_predicted");
         put_named(stream, "  ", row, "check", NAME_COLUMNS, "");
-        fprintf(stream, " predicted %+.1f to %+.1f kg: %s\n", of(lift, "low_kg"),
-                of(lift, "high_kg"),
+        fprintf(stream, " predicted %+.1f to %+.1f %s: %s\n",
+                to_tenth(lead_of(lift, "low_kg", units)), to_tenth(lead_of(lift, "high_kg", units)),
+                units->lead.name,
                 json_is_true(json_object_get(row, "inside")) ? "inside" : "OUTSIDE");
     }
     fprintf(stream,
@@ -313,7 +394,7 @@ static void print_predictions(const json_t *report, FILE *stream) {
                                                              : word(record, "verdict"));
 }
 
-static void print_rules(const json_t *report, FILE *stream) {
+static void print_rules(const json_t *report, const struct units *units, FILE *stream) {
     const json_t *list = json_object_get(report, "rules");
     fprintf(stream, "\nWhat the lead depends on most:\n");
     EACH(row, list) {
@@ -323,12 +404,14 @@ static void print_rules(const json_t *report, FILE *stream) {
             fputc('\n', stream);
         }
     }
-    fprintf(stream, "  next: %s\n", word(json_array_get(list, 0), "measure"));
+    UP_FREED char *next = up_style_text(&units->style, word(json_array_get(list, 0), "measure"));
+    fprintf(stream, "  next: %s\n", next);
 }
 
-static void print_head(const json_t *report, FILE *stream) {
+static void print_head(const json_t *report, const struct units *units, FILE *stream) {
     const json_t *water = json_object_get(report, "water");
     double agree = of(report, "checks_agree");
+    char density[UP_SHOWN_SIZE];
     fputs(CAUTION, stream);
     if (agree < 0.01) {
         fprintf(
@@ -347,21 +430,23 @@ static void print_head(const json_t *report, FILE *stream) {
                 of(report, "effective_draws"));
     }
     put_named(stream, "\nIn the water ", water, "name", 0, "");
-    fprintf(stream, ", %.1f kg/m3, under air of %.0f hPa:\n", of(water, "density_kg_m3"),
-            of(report, "air_pressure_hpa"));
-    print_lead(report, stream);
+    up_style_density(&units->style, of(water, "density_kg_m3"), density);
+    fprintf(stream, ", %s, under air of %.0f hPa:\n", density, of(report, "air_pressure_hpa"));
+    print_lead(report, units, stream);
 }
 
-void up_kit_report_print(const json_t *report, bool page, FILE *stream) {
-    static void (*const more[])(const json_t *report, FILE *stream) = {
+void up_kit_report_print(const json_t *report, bool page, const struct up_style *style,
+                         FILE *stream) {
+    const struct units *units = style->imperial ? &IMPERIAL : &METRIC;
+    static void (*const more[])(const json_t *report, const struct units *units, FILE *stream) = {
         print_surplus, print_cylinders, print_fins,       print_swaps,
         print_moves,   print_rules,     print_predictions};
-    print_head(report, stream);
-    print_dive(report, stream);
-    print_worst(report, stream);
-    print_moments(report, page ? PAGE_ROWS : SIZE_MAX, stream);
+    print_head(report, units, stream);
+    print_dive(report, units, stream);
+    print_worst(report, units, stream);
+    print_moments(report, page ? PAGE_ROWS : SIZE_MAX, units, stream);
     for (size_t i = 0; !page && i < sizeof more / sizeof *more; i++) {
-        more[i](report, stream);
+        more[i](report, units, stream);
     }
     fputs("\nA weight check in the water decides.\n", stream);
 }

@@ -13,6 +13,7 @@ enum { DEPTHS = 3, LINES_MAX = 62 };
 struct page {
     const json_t *picture; /* rows of the kit's report: by depth, then by pressure */
     const char *text;
+    bool imperial;
 };
 
 static double number_of(const json_t *row, const char *key) {
@@ -38,13 +39,15 @@ static bool write_data(FILE *stream, void *context) {
     return ferror(stream) == 0;
 }
 
-static void write_depths(FILE *stream, const json_t *picture) {
+static void write_depths(FILE *stream, const json_t *picture, bool imperial) {
     size_t points = json_array_size(picture) / DEPTHS;
     fputs("array depth_words[3] = [", stream);
     for (size_t i = 0; i < DEPTHS; i++) {
         const json_t *row = json_array_get(picture, i * points);
-        fprintf(stream, "%s\"%s, %.0f m\"", i > 0 ? ", " : "",
-                json_string_value(json_object_get(row, "where")), number_of(row, "depth_m"));
+        double depth_m = number_of(row, "depth_m");
+        fprintf(stream, "%s\"%s, %.0f %s\"", i > 0 ? ", " : "",
+                json_string_value(json_object_get(row, "where")),
+                imperial ? depth_m / UP_M_PER_FT : depth_m, imperial ? "ft" : "m");
     }
     fputs("]\n", stream);
 }
@@ -68,17 +71,18 @@ static bool write_script(FILE *stream, void *context) {
     const struct page *page = context;
     fprintf(stream,
             "# A diver's kit, by upthrust. Draws again with: gnuplot -d kit.gp\n"
-            "set encoding utf8\nfull = %g\n",
-            number_of(json_array_get(page->picture, 0), "pressure_bar"));
-    write_depths(stream, page->picture);
+            "set encoding utf8\nfull = %g\nlift_unit = \"%s\"\nunit_kg = %.9g\n",
+            number_of(json_array_get(page->picture, 0), "pressure_bar"),
+            page->imperial ? "lb" : "kg", page->imperial ? UP_KG_PER_LB : 1);
+    write_depths(stream, page->picture, page->imperial);
     write_words(stream, page->text);
     fputs(embedded_kit_gp, stream);
     return ferror(stream) == 0;
 }
 
-bool up_plot_kit(const json_t *report, const char *text, const char *directory,
-                 struct up_failure *failure) {
-    struct page page = {json_object_get(report, "picture"), text};
+bool up_plot_kit(const json_t *report, const char *text, const struct up_style *style,
+                 const char *directory, struct up_failure *failure) {
+    struct page page = {json_object_get(report, "picture"), text, style->imperial};
     char *script = up_text_format("%s/kit.gp", directory);
     char *data = up_text_format("%s/kit.tsv", directory);
     bool good = up_text_write_file(data, write_data, &page, failure) &&

@@ -188,6 +188,6 @@ bool up_plot_write_run(struct up_catalogue *catalogue, const char *run, const st
                        const char *directory, char run_id[UP_ID_SIZE], struct up_failure *failure);
 
 /* Of a kit's report (kit/report.h) and words for its page: kit.gp and kit.tsv, drawn as kit.svg,
-   .png and .pdf, one page of A4. */
-bool up_plot_kit(const json_t *report, const char *text, const char *directory,
-                 struct up_failure *failure);
+   .png and .pdf, one page of A4. The picture is in the units of the style, kit.tsv in SI. */
+bool up_plot_kit(const json_t *report, const char *text, const struct up_style *style,
+                 const char *directory, struct up_failure *failure);

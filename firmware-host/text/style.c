@@ -9,10 +9,6 @@
 
 #include "text/text.h"
 
-/* Exact by the international yard and pound agreement of 1959, as is UP_G_PER_OZ. */
-static const double M_PER_FT = 0.3048;
-static const double KG_PER_LB = 0.45359237;
-
 static void put_imperial(double mass_g, const char *sign, char text[UP_SHOWN_SIZE]) {
     double hundredths = round(mass_g / UP_G_PER_OZ * 100); /* before pounds are split off */
     double pounds = floor(hundredths / 1600);
@@ -115,13 +111,13 @@ void up_style_temp(const struct up_style *style, double temp_c, char text[UP_SHO
 }
 
 void up_style_depth(const struct up_style *style, double depth_m, char text[UP_SHOWN_SIZE]) {
-    put_number(style->imperial ? depth_m / M_PER_FT : depth_m, style->imperial ? "ft" : "m", 1,
+    put_number(style->imperial ? depth_m / UP_M_PER_FT : depth_m, style->imperial ? "ft" : "m", 1,
                text);
 }
 
 void up_style_density(const struct up_style *style, double density_kg_m3,
                       char text[UP_SHOWN_SIZE]) {
-    double lb_ft3 = density_kg_m3 / KG_PER_LB * M_PER_FT * M_PER_FT * M_PER_FT;
+    double lb_ft3 = density_kg_m3 / UP_KG_PER_LB * UP_M_PER_FT * UP_M_PER_FT * UP_M_PER_FT;
     put_number(style->imperial ? lb_ft3 : density_kg_m3, style->imperial ? "lb/ft3" : "kg/m3",
                style->imperial ? 2 : 1, text);
 }

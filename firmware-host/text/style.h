@@ -16,7 +16,10 @@ struct up_style {
 /* Numbers for people, their unit behind them; `mass` with its sign, `uncertainty` without. A NaN
    is "not known". */
 enum { UP_SHOWN_SIZE = 40 };
-#define UP_G_PER_OZ 28.349523125
+/* Exact by the international yard and pound agreement of 1959. */
+#define UP_G_PER_OZ  28.349523125
+#define UP_KG_PER_LB 0.45359237
+#define UP_M_PER_FT  0.3048
 void up_style_mass(const struct up_style *style, double mass_g, char text[UP_SHOWN_SIZE]);
 void up_style_uncertainty(const struct up_style *style, double u_g, char text[UP_SHOWN_SIZE]);
 /* What stands behind a net: "+- 1.2 g"; where air may have stayed that no shake frees, so that the

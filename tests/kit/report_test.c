@@ -48,13 +48,18 @@ static double lift(const json_t *document, const char *list, size_t i) {
               "value_kg");
 }
 
-static char *in_words(const json_t *document) {
+static char *in_units(const json_t *document, bool imperial) {
+    const struct up_style style = {.imperial = imperial};
     static char *text;
     size_t size;
     FILE *stream = open_memstream(&text, &size);
-    up_kit_report_print(document, false, stream);
+    up_kit_report_print(document, false, &style, stream);
     fclose(stream);
     return text;
+}
+
+static char *in_words(const json_t *document) {
+    return in_units(document, false);
 }
 
 #define LEAD(name, kg, ditchable)                                                                  \
