@@ -66,6 +66,22 @@ static void a_size_is_read_or_refused(void **state) {
     }
 }
 
+static void a_water_that_is_asked_for_stands_alone(void **state) {
+    (void)state;
+    static const char *const waters[] = {"quarry", NULL}, *const none[] = {"lake", NULL};
+    struct up_item item = item_of("Gull fin");
+    struct up_row row[] = {row_of(&item, "fresh", -60, "negative"),
+                           row_of(&item, "quarry", -61, "negative")};
+    struct up_card card;
+    up_card_fill(&card, &item, row, 2, waters, &metric);
+    assert_int_equal(card.waters, 1);
+    assert_string_equal(card.water[0].row->water, "quarry");
+    up_card_release(&card);
+    up_card_fill(&card, &item, row, 2, none, &metric);
+    assert_int_equal(card.waters, 0);
+    up_card_release(&card);
+}
+
 static void fresh_and_sea_stand_on_it_and_no_tank(void **state) {
     (void)state;
     struct up_item item = item_of("Gull fin");
@@ -239,6 +255,7 @@ static void small_labels_leave_out_one_part_after_the_other(void **state) {
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_size_is_read_or_refused),
+        cmocka_unit_test(a_water_that_is_asked_for_stands_alone),
         cmocka_unit_test(fresh_and_sea_stand_on_it_and_no_tank),
         cmocka_unit_test(nothing_goes_neither_up_nor_down),
         cmocka_unit_test(foam_stands_with_its_depth),
