@@ -138,6 +138,21 @@ static size_t count_things(const struct up_rows *rows) {
     return count;
 }
 
+/* A row of many is of full weighings alone (up_rows_group). */
+static void tell_left_out(const struct up_rows *rows) {
+    size_t count = 0;
+    const char *last = "";
+    for (size_t i = 0; i < rows->count; i++) {
+        const struct up_row *row = &rows->row[i];
+        count += row->quick && strcmp(row->item_id, last) != 0;
+        last = row->quick ? row->item_id : last;
+    }
+    if (count > 0) {
+        printf("%zu item%s weighed quickly, which no such row includes: --by item draws all\n",
+               count, count == 1 ? " was" : "s were");
+    }
+}
+
 static bool is_choice(struct call *call) {
     static const char *const options[] = {"kind", "maker", "model", "size", "class", "bench"};
     bool any = call->words > 0;
@@ -173,8 +188,15 @@ static bool write_rows(struct pictures *pictures, const struct up_rows *rows,
     }
     view->grouped = by > 0;
     view->rows_are = is_choice(pictures->call) ? chosen[by] : are[by];
-    bool good = up_plot_write(by > 0 ? &groups : rows, view, pictures->directory, &pages,
-                              pictures->call->failure);
+    bool grouped_none = by > 0 && groups.count == 0 && rows->count > 0;
+    bool good = grouped_none
+                    ? refuse(pictures->call, "plot: no full weighing was made of what would be in "
+                                             "a row of many: --by item draws the quick ones")
+                    : up_plot_write(by > 0 ? &groups : rows, view, pictures->directory, &pages,
+                                    pictures->call->failure);
+    if (good && by > 0) {
+        tell_left_out(rows);
+    }
     if (good && by > 0 && asked == NULL) {
         printf("%zu items, more than %zu: a row for each %s; --by item draws all of them\n", all,
                most, words[by]);

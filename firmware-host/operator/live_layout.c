@@ -257,16 +257,17 @@ static int draw_first_result(const struct up_live_view *view, struct up_canvas *
     return 1 + LARGE_ROWS + 3;
 }
 
-/* "fresh 20.0 C", or with its class where there is one. */
+/* "fresh 20.0 C", or with its class where there is one; "at most" takes the temperature's room. */
 static void name_water(const struct up_live_view *view, unsigned i, char *text, size_t size) {
     const struct up_water *water = &view->water[i];
     char temp[UP_SHOWN_SIZE], net[UP_SHOWN_SIZE];
     up_style_temp(&view->style, water->temp_c, temp);
     if (i + 1 < view->results) {
         const struct up_result *result = &view->result[i + 1];
-        up_style_brief(&view->style, 1e3 * result->answer.buoyancy_kg.value, net);
-        snprintf(text, size, "%.40s %s: %s, %s", water->name, temp, net,
-                 up_class_name(result->answer.class));
+        bool most = result->quick.is && result->quick.at_most;
+        up_style_brief(&view->style, shown_g(result), net);
+        snprintf(text, size, "%.40s%s%s: %s%s, %s", water->name, most ? "" : " ", most ? "" : temp,
+                 most ? "at most " : "", net, up_class_name(result->answer.class));
     } else {
         snprintf(text, size, "%.40s %s", water->name, temp);
     }

@@ -37,7 +37,8 @@ static void put_number_cell(const struct page *page, const struct up_card_water 
     page_put_symbol(stream, water->place);
     page_put(stream, water->net);
     fputs("<br>", stream);
-    page_put(stream, water->place == UP_CARD_UNDECIDED ? "undecided" : water->meaning);
+    bool undecided = water->place == UP_CARD_UNDECIDED && row->aside[0] == '\0';
+    page_put(stream, undecided ? "undecided" : water->meaning);
     fprintf(stream, " %s", water->range);
     page_put(stream, up_checked_mark(row->checked));
     page_put(stream, row->quick ? " quick" : "");

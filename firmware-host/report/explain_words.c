@@ -445,15 +445,17 @@ void up_explain_print(const json_t *document, const struct up_style *style, FILE
     const json_t *result = json_object_get(document, "result");
     const json_t *decisions = json_object_get(document, "decisions");
     char scope[UP_CLAIM_SCOPE_SIZE];
+    bool quick = up_claim_is_quick(result) && json_is_object(json_object_get(result, "quick"));
     put_head(stream, document, style);
     if (style->imperial) {
-        fputs("  (the equations hold in SI units; what they end in follows in ounces)\n", stream);
+        fputs(quick ? "  (the equations of a quick weighing hold in SI units)\n"
+                    : "  (the equations hold in SI units; what they end in follows in ounces)\n",
+              stream);
     }
     put_plateaus(stream, document);
     put_chain(stream, document);
     up_corrections_print(result, style, stream);
     put_budget(stream, result, style, is_in_kg(document));
-    bool quick = up_claim_is_quick(result) && json_is_object(json_object_get(result, "quick"));
     if (quick) {
         explain_quick_print(stream, result);
     } else {

@@ -211,6 +211,8 @@ static char *note_of_waters(const struct waters *waters, const struct up_item *i
     if (!waters->has_line) {
         return up_text_format("the tank's water only: %s",
                               item->compressible ? "it holds gas, which the water squeezes"
+                              : waters->row->quick
+                                  ? "it was weighed quickly; the full weighing draws the others"
                               : !waters->weighing.weighed_in_air
                                   ? "it was not weighed in air, so its volume is unknown"
                                   : "its volume is not known well enough");
@@ -236,7 +238,8 @@ static bool write_waters(const struct subject *subject, const struct up_result *
     waters->question = result->question;
     waters->question.tolerance_kg = subject->row->tolerance_g / 1e3;
     waters->question.draws = DRAWS;
-    waters->has_line = result->weighing.weighed_in_air && !subject->item->compressible;
+    waters->has_line = result->weighing.weighed_in_air && !subject->item->compressible &&
+                       !subject->row->quick; /* what is drawn has none of its bounds */
     find_ends(waters);
     find_line(waters);
     UP_FREED char *note = note_of_waters(waters, subject->item);

@@ -280,6 +280,10 @@ static void print_within(const struct list *list, const char *item_id) {
     up_text_put(list->stream, within, WITHIN_COLUMNS + 2, false);
 }
 
+static const char *elsewhere_mark(const struct up_item *item) {
+    return item->elsewhere ? " " UP_ELSEWHERE_MARK : "";
+}
+
 static void print_item(const struct list *list, const struct up_item *item) {
     UP_FREED char *title = title_of(list, item);
     up_text_put(list->stream, title, list->name, list->style->isolate);
@@ -299,7 +303,7 @@ static void print_item(const struct list *list, const struct up_item *item) {
     if (list->any_unusual) {
         print_within(list, item->id);
     }
-    fprintf(list->stream, "%.*s%s\n", ID_SHOWN, id, item->elsewhere ? " " UP_ELSEWHERE_MARK : "");
+    fprintf(list->stream, "%.*s%s\n", ID_SHOWN, id, elsewhere_mark(item));
 }
 
 /* Each item once, its name in a run of its own. */
@@ -407,7 +411,7 @@ static void print_tall(const struct list *list, const struct up_item *item) {
         fputs(", ", list->stream);
         up_text_put(list->stream, distinction_of(list, item), 0, list->style->isolate);
     }
-    fprintf(list->stream, "  %.*s\n", ID_SHOWN, id);
+    fprintf(list->stream, "  %.*s%s\n", ID_SHOWN, id, elsewhere_mark(item));
     for (size_t i = 0; i < list->count; i++) {
         const struct up_row *row = find_row(list->rows, item->id, list->waters[i]);
         char within[UP_SHOWN_SIZE];

@@ -24,4 +24,7 @@ expect "typed readings" 2 - "--typed and --quick" -- measure --typed --item "Her
 expect "a label says at most" 0 "" "" -- "$bin" label --item "Tern mask" --to "$work/card.svg" --catalogue "$c"
 expect "a page" 0 "" "" -- "$bin" page --to "$work/page" --catalogue "$c"
 if grep -rq "quick weighing" "$work/page"; then say yes "a page says quick"; else say no "a page says quick"; fi
+expect "explained in ounces, which its bounds are not" 0 "equations of a quick weighing hold in SI units" "" -- "$bin" explain "Tern mask" --units imperial --catalogue "$c"
+expect "rows of many leave quick ones out, and say so" 0 "^1 item was weighed quickly" "" -- "$bin" plot --by kind --to "$work/plots" --catalogue "$c"
+expect "no row of many" 2 - "no full weighing" -- "$bin" plot --by kind --kind mask --to "$work/plots" --catalogue "$c"
 finish

@@ -17,6 +17,7 @@ enum { ROWS = 24, COLUMNS = 80 };
 static struct up_cell cells[ROWS * COLUMNS];
 static struct up_canvas canvas = {ROWS, COLUMNS, true, cells};
 static struct up_result results[2];
+static const struct up_water fresh = {.name = "fresh", .temp_c = 20};
 
 static const char *row_text(int row) {
     static char text[COLUMNS * UP_CELL_BYTES + 1];
@@ -69,6 +70,18 @@ static void a_quick_result_names_the_tank(void **state) {
     for (int row = 0; row < 24; row++) {
         assert_null(strstr(row_text(row), "-300"));
     }
+    view.results = 2; /* what was calculated is no more known than that */
+    view.water = &fresh;
+    view.waters = 1;
+    view.finished = false;
+    up_live_draw(&view, &canvas);
+    bool said = false;
+    for (int row = 0; row < 24; row++) {
+        said = said || strstr(row_text(row), "fresh: at most -289.3 g, neutral") != NULL;
+        assert_null(strstr(row_text(row), "-300"));
+    }
+    assert_true(said);
+    view.finished = true;
     results[0].quick.at_most = false;
     results[0].quick.aside = UP_ASIDE_NEAR;
     results[0].answer.class = UP_CLASS_UNDECIDED;

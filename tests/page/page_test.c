@@ -94,6 +94,23 @@ static void only_what_changed_is_written(void **state) {
     up_catalogue_close(catalogue);
 }
 
+/* As the list says it: "undecided" would let it pass for a full weighing that came to that. */
+static void what_was_put_aside_says_so_in_the_index(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = add_of(catalogue, "Gull fin", "Gull");
+    struct up_result result = plain_result(item.id, "tank");
+    result.answer.class = UP_CLASS_UNDECIDED;
+    result.quick.is = true;
+    result.quick.aside = UP_ASIDE_NEAR;
+    assert_true(up_results_add(catalogue, &result, 1, "shed", NULL));
+    write_pages(catalogue, false);
+    UP_FREED char *index = text_of("p/index.html");
+    assert_non_null(strstr(index, "put aside"));
+    assert_null(strstr(index, "undecided "));
+    up_catalogue_close(catalogue);
+}
+
 /* Beside the name in the table, and on the item's own page. */
 static void an_item_from_elsewhere_is_marked(void **state) {
     (void)state;
@@ -205,9 +222,13 @@ static void a_single_file_has_a_bound(void **state) {
 
 int main(void) {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(no_text_is_markup),    TEST(only_what_changed_is_written),
-        TEST(an_item_from_elsewhere_is_marked), TEST(a_guest_renames_no_page),
-        TEST(a_single_file_holds_all),          TEST(the_policy_names_the_style),
+        cmocka_unit_test(no_text_is_markup),
+        TEST(only_what_changed_is_written),
+        TEST(what_was_put_aside_says_so_in_the_index),
+        TEST(an_item_from_elsewhere_is_marked),
+        TEST(a_guest_renames_no_page),
+        TEST(a_single_file_holds_all),
+        TEST(the_policy_names_the_style),
         TEST(a_single_file_has_a_bound),
     };
     return cmocka_run_group_tests_name("page", tests, NULL, NULL);

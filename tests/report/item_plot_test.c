@@ -194,6 +194,26 @@ static void without_a_volume_the_tank_is_drawn_alone(void **state) {
 }
 
 /* Each trial has the corrections of the result: three grams lower from the first to the last. */
+/* What the line is drawn from has none of a quick weighing's bounds: it would be too sure. */
+static void a_quick_one_is_drawn_in_the_tank_alone(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = plain_item("Quick");
+    item.holds_gas = UP_GAS_NO;
+    assert_true(up_item_add(catalogue, &item, NULL));
+    struct up_result result = result_of(item.id, true);
+    result.quick.is = true;
+    assert_true(up_results_add(catalogue, &result, 1, "bench", NULL));
+    write_of(catalogue, &item);
+    char *data = read_made("waters", &item, "tsv"), *script = read_made("waters", &item, "gp");
+    assert_null(strstr(data, "\n1\t"));
+    assert_non_null(strstr(data, "\n2\t998.2"));
+    assert_non_null(strstr(script, "the tank's water only: it was weighed quickly"));
+    free(data);
+    free(script);
+    up_catalogue_close(catalogue);
+}
+
 static void trials_lie_about_their_result(void **state) {
     (void)state;
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
@@ -258,7 +278,7 @@ int main(void) {
     const struct CMUnitTest tests[] = {
         TEST(the_line_is_that_of_the_volume), TEST(without_a_volume_the_tank_is_drawn_alone),
         TEST(trials_lie_about_their_result),  TEST(shares_stand_by_their_size),
-        TEST(an_item_without_result_is_told),
+        TEST(an_item_without_result_is_told), TEST(a_quick_one_is_drawn_in_the_tank_alone),
     };
     return cmocka_run_group_tests_name("report: pictures of an item", tests, NULL, NULL);
 }

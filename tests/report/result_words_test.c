@@ -217,6 +217,11 @@ static void an_item_from_elsewhere_is_marked(void **state) {
     assert_non_null(strstr(text, own));
     assert_non_null(strstr(text, "\n< came from elsewhere, by import or merge\n"));
     free(text);
+    static const struct up_style tall = {.columns = 20};
+    text = print_items(catalogue, &tall);
+    assert_null(strstr(line_of(text, 0), "item")); /* no table */
+    assert_non_null(strstr(text, marked));
+    free(text);
     assert_true(up_item_find(catalogue, "their fin", &found, &failure) && found.elsewhere);
     text = print_sheet(catalogue, &found, &plain);
     assert_non_null(strstr(text, "  < came from elsewhere, by import or merge\n"));
