@@ -21,6 +21,7 @@
 const struct option_text options_demo[] = {
     {"dir", "DIR", "where the demonstration's catalogue and rig file go"},
     {"seed", "N", "another simulated session (default 1)"},
+    OPTION_UNITS,
     OPTION_JSON,
     OPTION_END};
 
@@ -42,6 +43,7 @@ struct measured {
 
 struct demo {
     bool json;
+    struct up_style style;
     int seed;
     const char *directory;
     struct tank_process tank;
@@ -286,60 +288,82 @@ static bool measure_all(struct demo *demo, struct up_failure *failure) {
 
 /* ---- printing ---- */
 
-static void print_table(const struct demo *demo) {
-    const struct up_style metric = {0};
+/* As up_style_interval, in a column under its unit's name. */
+static void put_interval(const struct up_style *style, double u_g, double stuck_g,
+                         char text[UP_SHOWN_SIZE]) {
+    int decimals = style->imperial ? 2 : 1;
+    double up = up_style_in_unit(style, u_g), down = up_style_in_unit(style, u_g + stuck_g);
+    if (up_style_has_stuck(stuck_g)) {
+        snprintf(text, UP_SHOWN_SIZE, "+%.*f -%.*f", decimals, up, decimals, down);
+    } else {
+        snprintf(text, UP_SHOWN_SIZE, "+- %.*f", decimals, up);
+    }
+}
+
+/* Whether the interval holds the true value. */
+static bool print_row(const struct up_style *style, const char *title,
+                      const struct up_result *result, double truth_g) {
     char interval[UP_SHOWN_SIZE];
+    int decimals = style->imperial ? 2 : 1;
+    double b_g = result->answer.buoyancy_kg.value * 1e3, error_g = b_g - truth_g;
+    double shown_g = fabs(error_g) < (style->imperial ? 0.005 * UP_G_PER_OZ : 0.05) ? 0 : error_g;
+    double u_g = result->answer.expanded_u_kg * 1e3;
+    double stuck_g = result->answer.stuck_air_kg * 1e3;
+    bool holds = error_g >= -u_g && error_g <= u_g + stuck_g;
+    put_interval(style, u_g, stuck_g, interval);
+    printf("%-22.22s %-5s %+9.*f %-12s %+9.*f %+7.*f%s %s\n", title, result->water.name, decimals,
+           up_style_in_unit(style, b_g), interval, decimals, up_style_in_unit(style, truth_g),
+           decimals, up_style_in_unit(style, shown_g), holds ? " " : "*",
+           up_class_name(result->answer.class));
+    return holds;
+}
+
+static void print_table(const struct demo *demo) {
     unsigned inside = 0, all = 0;
-    printf("%-32s %-6s %9s %-14s %9s %8s  %s\n", "item (all gear is invented)", "water", "net g",
-           "interval", "truth g", "error g", "class");
+    const char *unit = up_style_unit(&demo->style);
+    puts("All gear is invented.");
+    UP_FREED char *net = up_text_format("net %s", unit);
+    UP_FREED char *interval = up_text_format("interval %s", unit);
+    UP_FREED char *truth = up_text_format("truth %s", unit);
+    UP_FREED char *error = up_text_format("error %s", unit);
+    printf("%-22s %-5s %9s %-12s %9s %8s class\n", "item", "water", net, interval, truth, error);
     for (unsigned i = 0; i < demo->items; i++) {
         const struct measured *measured = &demo->measured[i];
+        UP_FREED char *title = up_item_title(measured->is.item.name, measured->is.item.pieces);
         for (unsigned j = 0; j < measured->is.results; j++) {
-            const struct up_result *result = &measured->is.result[j];
-            double b_g = result->answer.buoyancy_kg.value * 1e3;
-            double error_g = b_g - measured->truth_g[j];
-            double shown_g = fabs(error_g) < 0.05 ? 0 : error_g; /* not -0.0 */
-            double u_g = result->answer.expanded_u_kg * 1e3;
-            double stuck_g = result->answer.stuck_air_kg * 1e3;
-            bool holds = error_g >= -u_g && error_g <= u_g + stuck_g;
-            up_style_interval(&metric, u_g, stuck_g, interval);
-            UP_FREED char *title = up_item_title(measured->is.item.name, measured->is.item.pieces);
-            printf("%-32.32s %-6s %+9.1f %-14s %+9.1f %+8.1f%s %s\n", j == 0 ? title : "",
-                   result->water.name, b_g, interval, measured->truth_g[j], shown_g,
-                   holds ? " " : "*", up_class_name(result->answer.class));
-            inside += holds;
+            inside += print_row(&demo->style, j == 0 ? title : "", &measured->is.result[j],
+                                measured->truth_g[j]);
             all++;
         }
     }
     printf("\n"
-           "%u of %u intervals contain the true value (* marks those that do not); over many "
-           "sessions\n95 of 100 should. Intervals of one session share its errors and miss "
-           "together.\nSEED=2 is another session.\n",
+           "%u of %u intervals contain the true value (* marks those that do not); over\n"
+           "many sessions 95 of 100 should. Intervals of one session share its errors and\n"
+           "miss together. SEED=2 is another session.\n",
            inside, all);
 }
 
 static void print_end(const struct demo *demo) {
-    const char *dir = demo->directory, *name = program_name();
-    printf("Positive floats. Neutral is within 50 g of zero, for a pair 100 g. \"undecided\": the "
-           "item lies\n"
-           "on a class line and says so; \"tank\" is measured, \"fresh\" at %g C and \"sea\" at %g "
-           "C are calculated.\n"
-           "\n",
-           demo->water[0].temp_c, demo->water[1].temp_c);
-    printf(
-        "Done in %.0f s. The files are in %s:\n"
-        "  %s/catalogue/plots/items.png          the picture (items.svg too; items.gp draws it)\n"
-        "  %s/catalogue/plots/calibration-1.png  how straight the bench is\n"
-        "  %s/catalogue/exchange/results.csv     for a spreadsheet; catalogue.json for programs\n"
-        "  %s/catalogue/catalogue.sqlite         every trial and result; runs/: raw bytes\n"
-        "  %s/rig.ini                            the rig file of the simulated tank\n"
-        "Next: read the cautions in `upthrust help rig`, then at your own tank\n"
-        "  %s setup --rig my-rig.ini\n"
-        "  %s calibrate --rig my-rig.ini --masses-g 500,1000,2000\n"
-        "  %s item add --name \"My fin\" --kind fin\n"
-        "  %s measure --rig my-rig.ini --item \"My fin\"\n"
-        "These numbers prepare a dive; a weight check in the water decides.\n",
-        up_monotonic_s() - demo->began_s, dir, dir, dir, dir, dir, dir, name, name, name, name);
+    const char *name = program_name();
+    up_style_say(&demo->style, stdout, "",
+                 "Positive floats. Neutral is within 50 g of zero, for a pair 100 g. "
+                 "\"undecided\": the item lies on a class line and says so; \"tank\" is measured, "
+                 "\"fresh\" at %g C and \"sea\" at %g C are calculated.",
+                 demo->water[0].temp_c, demo->water[1].temp_c);
+    printf("\n"
+           "Done in %.0f s. The files are in %s:\n"
+           "  catalogue/plots/items.png          the picture (and items.svg; from items.gp)\n"
+           "  catalogue/plots/calibration-1.png  how straight the bench is\n"
+           "  catalogue/exchange/results.csv     a spreadsheet; catalogue.json: for programs\n"
+           "  catalogue/catalogue.sqlite         every trial and result; runs/: raw bytes\n"
+           "  rig.ini                            the rig file of the simulated tank\n"
+           "Next: read the cautions in `upthrust help rig`, then at your own tank\n"
+           "  %s setup --rig my-rig.ini\n"
+           "  %s calibrate --rig my-rig.ini --masses-g 500,1000,2000\n"
+           "  %s item add --name \"My fin\" --kind fin\n"
+           "  %s measure --rig my-rig.ini --item \"My fin\"\n"
+           "These numbers prepare a dive; a weight check in the water decides.\n",
+           up_monotonic_s() - demo->began_s, demo->directory, name, name, name, name);
 }
 
 static void print_document(const struct demo *demo) {
@@ -399,7 +423,7 @@ bool command_demo(struct call *call) {
     if (demo.directory == NULL) {
         return refuse(call, "give --dir DIR for the demonstration's files");
     }
-    if (!option_whole(call, "seed", 0, 1000000000, &demo.seed)) {
+    if (!option_whole(call, "seed", 0, 1000000000, &demo.seed) || !style_asked(call, &demo.style)) {
         return false;
     }
     catch_signals();

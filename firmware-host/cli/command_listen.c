@@ -1,4 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
+#include <stdlib.h>
 #include <string.h>
 
 #include "cli.h"
@@ -12,6 +13,7 @@ const struct option_text options_listen[] = {
     {"seconds", "S", "how long to listen to a port (default 10)"},
     {"loads", "LIST", "the loads that hung, in order, in any unit: gives counts per unit"},
     OPTION_PORT,
+    OPTION_UNITS,
     OPTION_JSON,
     OPTION_END};
 
@@ -185,15 +187,16 @@ static void print_pace(const struct up_pace *pace) {
     }
 }
 
-/* For people masses are in grams. */
+/* For people masses are in grams or ounces. */
 struct display {
     double factor;
     const char *unit;
 };
 
-static struct display display_of(const struct up_rig *rig) {
-    return rig->line.load_unit == UP_LOAD_COUNTS ? (struct display){1, "counts"}
-                                                 : (struct display){1e3, "g"};
+static struct display display_of(const struct up_rig *rig, const struct up_style *style) {
+    return rig->line.load_unit == UP_LOAD_COUNTS
+               ? (struct display){1, "counts"}
+               : (struct display){up_style_in_unit(style, 1e3), up_style_unit(style)};
 }
 
 static void print_plateaus(const struct up_heard_column *column, struct display display,
@@ -214,10 +217,12 @@ static void print_plateaus(const struct up_heard_column *column, struct display 
         putchar('\n');
     }
     if (fitted) {
-        printf("  fit: %.6g %s a unit of load, standard uncertainty %.3g; at no load %.6g %s\n",
-               display.factor * fit->fit.c[1], display.unit,
-               display.factor * sqrt(fit->fit.covariance[1][1]), display.factor * fit->fit.c[0],
-               display.unit);
+        UP_FREED char *text = up_text_format(
+            "fit: %.6g %s a unit of load, standard uncertainty %.3g; at no load %.6g %s",
+            display.factor * fit->fit.c[1], display.unit,
+            display.factor * sqrt(fit->fit.covariance[1][1]), display.factor * fit->fit.c[0],
+            display.unit);
+        up_text_paragraph(stdout, "  ", text);
     }
 }
 
@@ -225,19 +230,26 @@ static void print_plateaus(const struct up_heard_column *column, struct display 
 static void print_allan(const struct up_allan *allan, struct display display, double rate_hz) {
     int best = up_allan_minimum(allan, LEAST_PAIRS);
     const char *before = ": ";
-    if (best < 0) {
+    char *text = NULL;
+    size_t size = 0;
+    FILE *stream = best >= 0 ? open_memstream(&text, &size) : NULL;
+    if (stream == NULL) {
         return;
     }
-    printf("  Allan deviation, %s", display.unit);
+    fprintf(stream, "Allan deviation, %s", display.unit);
     for (int i = 0; i < UP_ALLAN_FACTORS; i += 3) {
         if (allan->group[i].pairs >= LEAST_PAIRS) {
-            printf("%s%.3g at %.3g s", before, display.factor * up_allan_deviation(allan, i),
-                   up_allan_factor(i) / rate_hz);
+            fprintf(stream, "%s%.3g at %.3g s", before,
+                    display.factor * up_allan_deviation(allan, i), up_allan_factor(i) / rate_hz);
             before = ", ";
         }
     }
-    printf("; least %.3g at %.3g s\n", display.factor * up_allan_deviation(allan, best),
-           up_allan_factor(best) / rate_hz);
+    fprintf(stream, "; least %.3g at %.3g s", display.factor * up_allan_deviation(allan, best),
+            up_allan_factor(best) / rate_hz);
+    if (fclose(stream) == 0) {
+        up_text_paragraph(stdout, "  ", text);
+    }
+    free(text);
 }
 
 static void print_glitches(const struct up_heard_column *column, struct display display) {
@@ -291,7 +303,8 @@ static void print_column(const struct up_heard_column *column, struct display di
     print_plateaus(column, display, fit);
 }
 
-static void print_words(const struct up_listening *listening, const struct load_fit *fit) {
+static void print_words(const struct up_listening *listening, const struct load_fit *fit,
+                        const struct up_style *style) {
     const struct up_reader *reader = &listening->reader;
     printf("%llu line%s read, %llu refused\n", (unsigned long long)reader->lines,
            up_text_plural(reader->lines), (unsigned long long)up_reader_refused(reader));
@@ -317,7 +330,7 @@ static void print_words(const struct up_listening *listening, const struct load_
     print_pace(&listening->pace);
     for (int i = 0; i < listening->columns; i++) {
         const struct up_heard_column *column = &listening->column[i];
-        print_column(column, display_of(listening->rig),
+        print_column(column, display_of(listening->rig, style),
                      up_listening_conversion_hz(listening, column), fit != NULL ? &fit[i] : NULL);
     }
 }
@@ -389,11 +402,12 @@ bool command_listen(struct call *call) {
     struct up_rig rig;
     struct load_fit fit[UP_LOADS_MAX] = {0};
     struct up_listening *listening;
+    struct up_style style;
     bool good;
     if (rig_file == NULL) {
         return refuse(call, "give --rig FILE: it describes what a line looks like");
     }
-    if (!up_rig_load(rig_file, &rig, call->failure)) {
+    if (!style_asked(call, &style) || !up_rig_load(rig_file, &rig, call->failure)) {
         return false;
     }
     catch_signals();
@@ -405,7 +419,7 @@ bool command_listen(struct call *call) {
     if (good && option_given(call, "json")) {
         print_document(listening, fit);
     } else if (good) {
-        print_words(listening, fit);
+        print_words(listening, fit, &style);
     }
     up_listening_destroy(listening);
     die_of_signal();

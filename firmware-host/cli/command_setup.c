@@ -17,6 +17,7 @@ const struct option_text options_setup[] = {
     OPTION_RIG,
     {"port", "PATH", "the port of the scale (default: you are asked)"},
     {"seconds", "S", "how long to listen at each rate (default 3)"},
+    {"units", "metric|imperial", "imperial: what it is in pounds and feet is shown too"},
     OPTION_CATALOGUE,
     OPTION_END};
 
@@ -198,8 +199,33 @@ static bool is_one_of(const char *words, const char *answer) {
     return false;
 }
 
-static bool accepts(const struct question *question, char answer[ANSWER_SIZE]) {
+/* Of the number that is asked for, as it stands at the end of the question; "": a share or none. */
+static void unit_of(const struct question *question, char unit[ANSWER_SIZE]) {
+    const char *comma = question->high > 0 ? strrchr(question->ask, ',') : NULL;
+    unit[0] = '\0';
+    if (comma != NULL) {
+        sscanf(comma + 1, " %79s", unit);
+    }
+}
+
+/* Without the unit that may stand behind it, in the unit of the question. */
+static bool take_typed(const struct question *question, char answer[ANSWER_SIZE]) {
+    char unit[ANSWER_SIZE];
     double number;
+    bool plain = up_text_number(answer, strlen(answer), &number);
+    unit_of(question, unit);
+    if (!up_style_typed(answer, unit, &number) || number < question->low ||
+        number > question->high) {
+        return false;
+    }
+    if (!plain) {
+        up_text_print(stdout, "%s is %.9g %s\n", answer, number, unit);
+        snprintf(answer, ANSWER_SIZE, "%.9g", number);
+    }
+    return true;
+}
+
+static bool accepts(const struct question *question, char answer[ANSWER_SIZE]) {
     char *comma = strchr(answer, ',');
     if (question->words != NULL) {
         return is_one_of(question->words, answer);
@@ -210,8 +236,20 @@ static bool accepts(const struct question *question, char answer[ANSWER_SIZE]) {
     if (comma != NULL) {
         *comma = '.';
     }
-    return up_text_number(answer, strlen(answer), &number) && number >= question->low &&
-           number <= question->high;
+    return take_typed(question, answer);
+}
+
+/* "20 kg" as "44 lb 1.48 oz"; NULL where the style is metric or has no such unit. The caller's. */
+static char *in_style(const struct setup *setup, enum asked asked, const char *number) {
+    char unit[ANSWER_SIZE];
+    unit_of(&questions[asked], unit);
+    UP_FREED char *metric = up_text_format("%s %s", number, unit);
+    char *shown = up_style_text(&setup->style, metric);
+    if (strcmp(shown, metric) == 0) {
+        free(shown);
+        return NULL;
+    }
+    return shown;
 }
 
 /* What Enter takes: what was answered before, else what is usual. */
@@ -230,7 +268,19 @@ static const char *usual_answer(const struct setup *setup, enum asked asked,
     return buffer;
 }
 
-static void explain(const struct setup *setup, enum asked asked) {
+/* What Enter takes, or the example, in the units of the style. */
+static void show_in_style(const struct setup *setup, enum asked asked, const char *usual) {
+    UP_FREED char *example = up_text_format("%g", examples[asked]);
+    char unit[ANSWER_SIZE];
+    const char *number = usual != NULL && usual[0] != '\0' ? usual : example;
+    UP_FREED char *shown = in_style(setup, asked, number);
+    unit_of(&questions[asked], unit);
+    if (shown != NULL) {
+        up_text_print(stdout, "To compare: %s %s is %s.\n", number, unit, shown);
+    }
+}
+
+static void explain(const struct setup *setup, enum asked asked, const char *usual) {
     putchar('\n');
     for (size_t i = 0; asked == ASKED_PORT && i < setup->ports_count; i++) {
         up_text_print(stdout, "  %s  %s\n", setup->ports[i].name, setup->ports[i].description);
@@ -239,6 +289,7 @@ static void explain(const struct setup *setup, enum asked asked) {
         puts("Too few small changes came over the wire to know the step of the scale.");
     }
     up_text_paragraph(stdout, "", questions[asked].why);
+    show_in_style(setup, asked, usual);
 }
 
 static enum said put_question(struct setup *setup, enum asked asked) {
@@ -248,7 +299,7 @@ static enum said put_question(struct setup *setup, enum asked asked) {
     bool may_clear = usual == buffer && question->high > 0 && question->usual != NULL &&
                      question->usual[0] == '\0';
     enum said said;
-    explain(setup, asked);
+    explain(setup, asked, usual);
     UP_FREED char *prompt = question->words != NULL
                                 ? up_text_format("%s (%s)", question->ask, question->words)
                             : may_clear ? up_text_format("%s (none: leave it out)", question->ask)
@@ -341,8 +392,10 @@ static bool is_not_too_coarse(struct setup *setup) {
     if (!is_for(setup, asked) || !(step_kg * LEAST_STEPS > capacity_kg)) {
         return true;
     }
-    printf("A step of %g kg on a scale of %g kg? Both are asked for in kg: 10 g are 0.01.\n",
-           step_kg, capacity_kg);
+    UP_FREED char *metric =
+        up_text_format("A step of %g kg on a scale of %g kg?", step_kg, capacity_kg);
+    UP_FREED char *shown = up_style_text(&setup->style, metric);
+    up_text_print(stdout, "%s Both are asked for in kg: 10 g are 0.01.\n", shown);
     setup->answer[asked][0] = setup->answer[ASKED_CAPACITY][0] = '\0';
     setup->known[ASKED_CAPACITY] = false;
     return false;
@@ -354,9 +407,10 @@ static double needed_m(const struct setup *setup) {
 
 static bool is_deep_enough(struct setup *setup) {
     if (number_of(setup, ASKED_WATER_M) < needed_m(setup) - 1e-9) {
-        printf("Too shallow: it needs %.2f m of water. A barrel, a bin or a bath is deeper than a "
-               "bucket; or say how the item hangs less high.\n",
-               needed_m(setup));
+        up_style_say(&setup->style, stdout, "",
+                     "Too shallow: it needs %.2f m of water. A barrel, a bin or a bath is deeper "
+                     "than a bucket; or say how the item hangs less high.",
+                     needed_m(setup));
         setup->answer[ASKED_ITEM_M][0] = setup->answer[ASKED_WATER_M][0] = '\0';
         return false;
     }
@@ -508,9 +562,11 @@ static void list_answers(const struct setup *setup, enum asked row[QUESTIONS], i
     for (int i = 0; i < QUESTIONS; i++) {
         if (is_for(setup, (enum asked)i)) {
             const char *answer = setup->answer[i];
+            UP_FREED char *shown = in_style(setup, (enum asked)i, answer);
             row[(*rows)++] = (enum asked)i;
-            up_text_print(stdout, "  %2d  %-34s %s\n", *rows, questions[i].ask,
-                          answer[0] != '\0' ? answer : "(left out)");
+            up_text_print(stdout, "  %2d  %-34s %s%s%s%s\n", *rows, questions[i].ask,
+                          answer[0] != '\0' ? answer : "(left out)", shown != NULL ? "  (" : "",
+                          shown != NULL ? shown : "", shown != NULL ? ")" : "");
         }
     }
 }
@@ -557,6 +613,7 @@ static bool ask_all(struct setup *setup) {
         stdout, "",
         "Answer each question; Enter takes what stands in brackets. Type back for the "
         "question before, q to stop. Nothing is written before the end.");
+    puts("An answer may have its own unit: 5 lb, 3 oz, 18 in, 2 ft, 4 ft2.");
     while (said == SAID_BACK) {
         said = ask_open(setup) ? SAID_ANSWER : SAID_STOP;
         if (said == SAID_ANSWER && !setup->typed && !setup->heard) {
@@ -590,6 +647,9 @@ static bool check_rig(struct call *call, const struct setup *setup) {
         .option = {{"rig", setup->file}, {"no-walk", ""}}, .options = 2, .failure = call->failure};
     if (option_given(call, "catalogue")) {
         next.option[next.options++] = (struct given){"catalogue", option_value(call, "catalogue")};
+    }
+    if (option_given(call, "units")) {
+        next.option[next.options++] = (struct given){"units", option_value(call, "units")};
     }
     putchar('\n');
     up_text_print(stdout, "Written to %s. Now it is checked, as by `upthrust rig-check`.\n",
@@ -629,8 +689,8 @@ bool command_setup(struct call *call) {
     bool good =
         (setup->file != NULL || refuse(call, "give --rig FILE: the rig file to be written")) &&
         option_number(call, "seconds", 0.2, 600, &setup->seconds) &&
-        refuse_existing(setup->file, call->failure) && ask_person_all(call, setup) &&
-        write_file(setup, call->failure);
+        style_asked(call, &setup->style) && refuse_existing(setup->file, call->failure) &&
+        ask_person_all(call, setup) && write_file(setup, call->failure);
     die_of_signal();
     good = good && check_rig(call, setup);
     release(setup);

@@ -41,6 +41,7 @@ enum said { SAID_STOP, SAID_BACK, SAID_ANSWER };
 
 struct setup {
     const char *file;
+    struct up_style style; /* of what is shown beside an answer; the answers are metric */
     char answer[QUESTIONS][ANSWER_SIZE]; /* as given; kept as what Enter takes the next time */
     bool known[QUESTIONS];
     char *section[5]; /* line, sensor, tank, masses, rig: "key = value" with comments */

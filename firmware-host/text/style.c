@@ -214,6 +214,48 @@ void up_style_say(const struct up_style *style, FILE *stream, const char *lead, 
     up_text_paragraph(stream, lead, shown);
 }
 
+/* ---- what was typed ---- */
+
+struct unit {
+    const char *name;
+    char of; /* mass, length or area */
+    double si;
+};
+
+static const struct unit *unit_named(const char *name) {
+    static const struct unit units[] = {{"kg", 'm', 1},
+                                        {"g", 'm', 1e-3},
+                                        {"lb", 'm', UP_KG_PER_LB},
+                                        {"oz", 'm', UP_G_PER_OZ / 1e3},
+                                        {"m", 'l', 1},
+                                        {"cm", 'l', 1e-2},
+                                        {"mm", 'l', 1e-3},
+                                        {"in", 'l', UP_M_PER_FT / 12},
+                                        {"ft", 'l', UP_M_PER_FT},
+                                        {"m2", 'a', 1},
+                                        {"ft2", 'a', UP_M_PER_FT * UP_M_PER_FT}};
+    for (size_t i = 0; i < sizeof units / sizeof units[0]; i++) {
+        if (strcmp(name, units[i].name) == 0) {
+            return &units[i];
+        }
+    }
+    return NULL;
+}
+
+bool up_style_typed(const char *typed, const char *unit, double *value) {
+    size_t digits = take_number(typed, value);
+    const char *behind = typed + digits + strspn(typed + digits, " ");
+    const struct unit *from = unit_named(behind), *to = unit_named(unit);
+    if (digits == 0 || behind[0] == '\0') {
+        return digits > 0;
+    }
+    if (from == NULL || to == NULL || from->of != to->of) {
+        return false;
+    }
+    *value = from == to ? *value : *value * from->si / to->si;
+    return true;
+}
+
 /* ---- the class ---- */
 
 static const char *colour_of(const char *class) {

@@ -54,5 +54,8 @@ char *up_style_text(const struct up_style *style, const char *text);
 /* Such a sentence, formatted and printed as `up_text_paragraph` does. */
 __attribute__((format(printf, 4, 5))) void up_style_say(const struct up_style *style, FILE *stream,
                                                         const char *lead, const char *format, ...);
+/* A number that a person typed for a quantity in `unit`, in that unit: as it is where nothing
+   stands behind it, else converted ("18 in" for m, "2lb" for kg). False where it is neither. */
+bool up_style_typed(const char *typed, const char *unit, double *value);
 /* The class as a word of `columns` columns, coloured where the style says so. */
 void up_style_class(const struct up_style *style, const char *class, int columns, FILE *stream);

@@ -55,6 +55,20 @@ setup "a step in grams is noticed" 0 "A step of 10 kg on a scale of 20 kg. Both 
     'my-bucket\ntyped\n\n10\n20\n0.01\n20\n\n\n0.36\n\n0.5\n0.9\n\n2\n\n\n' --rig "$work/grams.ini"
 grep -q '^division_counts = 0.01$' "$work/grams.ini" && grep -q '^Capacity of the scale, kg (such as 20): ' "$work/out" && say yes "and mended" || say no "and mended"
 
+# Answers with a unit of their own; the file stays metric. With --units imperial, what they are is shown beside them.
+setup "an answer may have a unit of its own" 0 "18 in is 0.4572 m$" - \
+    'my-bucket\ntyped\n\n10 g\n44 lb\n\n\n4 ft2\n0.02in\n18 in\n3 ft\n\n5 lb\n\n\n' --rig "$work/inches.ini"
+for line in 'division_counts = 0.01' 'capacity_kg = 19.9580643' 'area_m2 = 0.37161216' 'line_diameter_mm = 0.508' 'ballast_kg = 2.26796185'; do
+    grep -qx "$line" "$work/inches.ini" && say yes "taken: $line" || say no "taken: $line"
+done
+setup "of another kind it is asked again" 0 "Give a number from 0.02 to 5, such as 0.7" - \
+    'my-bucket\ntyped\n\n\n20\n\n\n\n\n5 lb\n0.5\n0.9\n\n2 ft\n2\n\n\n' --rig "$work/kinds.ini" --units imperial
+for shown in 'To compare: 20 kg is 44 lb 1.48 oz\.' 'To compare: 0.35 m is 1.1 ft\.' '   5  Capacity of the scale, kg +20  \(44 lb 1.48 oz\)' ' Ballast, dry, kg +2  \(4 lb 6.55 oz\)'; do
+    grep -qE "^$shown$|^ +[0-9]+ $shown$" "$work/out" && say yes "shown: $shown" || say no "shown: $shown"
+done
+grep -q '^ballast_kg = 2$' "$work/kinds.ini" && [ "$(awk 'length > 80 && !/[])]: /' "$work/out" | grep -vc "$work")" = 0 ] && say yes "the file is metric" || say no "the file is metric"
+setup "units of no such name" 2 - "give metric or imperial" "$typed" --rig "$work/left.ini" --units stone
+
 setup "wrong answers are asked again; too coarse a step is said" 3 "Give one of: kg g lb N" - \
     'two words\nmy-bucket\ntyped\nstone\nkg\nfine\n0,05\n\n-3\n20\n\nbeer\nsea\nmuch\n38\n\n\n\n\n1\n\n2\nM4\nshare\n0.2\n0.001\n' --rig "$work/again.ini"
 for line in 'division_counts = 0.05' 'salinity_g_kg = 38' 'water = sea' 'tolerance_rel = 0.001' 'u_thermometer_k = 0.289' 'u_salinity_g_kg = 0.577'; do # over sqrt(3): GUM 4.3.7

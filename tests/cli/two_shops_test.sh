@@ -80,4 +80,42 @@ hash=$(sqlite3 "$work/theirs/catalogue.sqlite" "SELECT substr(sha256, 1, 10) FRO
 expect "one of several is named by its hash" 2 - "2 contents have the id $id: .*--take-back $id/HASH" -- "$bin" check-catalogue --take-back "$id" --catalogue "$g"
 expect "and taken" 0 "counts again" - -- "$bin" check-catalogue --take-back "$id/$hash" --catalogue "$g"
 expect "it counts" 0 "My fin  <" - -- "$bin" item show "My fin" --catalogue "$g"
+# A simulated measurement says so for ever: on a bench whose name does not, in another catalogue, merged or imported.
+s=$work/simulated
+"$bin" demo --dir "$s" --seed 5 --json >"$work/demo" 2>"$work/err"
+sqlite3 "$s/catalogue/catalogue.sqlite" "DROP TRIGGER record_kept; UPDATE record SET bench = replace(bench, 'simulated-tank', 'shed'), body = replace(body, 'simulated-tank', 'shed'); CREATE TRIGGER record_kept BEFORE UPDATE ON record BEGIN SELECT RAISE(ABORT, 'records are never changed'); END;"
+python3 "$here/rehash.py" "$s/catalogue"
+"$bin" item add --name "My fin" --kind fin --catalogue "$work/merged" >"$work/item"
+cp -r "$work/merged" "$work/imported"
+"$bin" export --format json --to "$s/out" --catalogue "$s/catalogue" >"$work/exported"
+expect "a demonstration is merged" 0 "[1-9][0-9]+ new records" - -- "$bin" merge "$s/catalogue" --catalogue "$work/merged"
+expect "and imported" 0 "[1-9][0-9]+ new records" - -- "$bin" import "$s/out/catalogue.json" --catalogue "$work/imported"
+for way in merged imported; do
+    m=$work/$way
+    expect "$way: the list says simulated" 0 "^simulated: Plover fin " - -- "$bin" item list --catalogue "$m"
+    [ "$(grep -c "^simulated: " "$work/out")" = 14 ] && grep -q "^My fin " "$work/out" && say yes "$way: of each, and of no other" || say no "$way: of each, and of no other"
+    expect "$way: so does the sheet" 0 "^    simulated: no gear was weighed$" - -- "$bin" show "Plover fin" --catalogue "$m"
+    expect "$way: as data" 0 '"simulated": true' - -- "$bin" show "Plover fin" --json --catalogue "$m"
+    expect "$way: and its explanation" 0 "simulated, no gear was weighed" - -- "$bin" explain "Plover fin" --catalogue "$m"
+    "$bin" export --format csv --to "$m/out" --catalogue "$m" >"$work/out" && "$bin" export --format json --to "$m/out" --catalogue "$m" >"$work/out"
+    python3 -c 'import csv, json, sys
+rows = list(csv.DictReader(open(sys.argv[1] + "/results.csv")))
+kept = json.load(open(sys.argv[1] + "/catalogue.json"))["results"]
+assert len(rows) == len(kept) > 30 and {r["bench"] for r in rows} == {"shed"}, rows
+assert {r["simulated"] for r in rows} == {"true"} and all(r["simulated"] is True for r in kept), rows
+assert all(r["claim"].startswith("simulated, no gear was weighed: ") for r in rows), rows' "$m/out" >"$work/out" 2>"$work/err" &&
+        say yes "$way: each exported result" || say no "$way: each exported result"
+    if command -v pdftotext >/dev/null; then
+        "$bin" label --item "Plover fin" --to "$m/label.pdf" --catalogue "$m" >"$work/out" && pdftotext "$m/label.pdf" - | grep -q "SIMULATED: no gear was weighed" &&
+            say yes "$way: a label" || say no "$way: a label"
+    fi
+    "$bin" page --to "$m/page" --single --catalogue "$m" >"$work/out" && [ "$(grep -o "SIMULATED: no gear was weighed" "$m/page/index.html" | grep -c .)" = 14 ] &&
+        say yes "$way: each page" || say no "$way: each page"
+    "$bin" plot --to "$m/drawn" --catalogue "$m" >"$work/out" && "$bin" plot --item "Plover fin" --to "$m/drawn" --catalogue "$m" >"$work/out"
+    for picture in items calibration-1 waters trials; do
+        drawn=yes
+        for file in "$m"/drawn/$picture*.svg; do grep -q "SIMULATED: no gear was weighed" "$file" && grep -q "simulated: " "$file" || drawn=no; done
+        say $drawn "$way: the picture $picture"
+    done
+done
 finish

@@ -8,6 +8,11 @@ d=$work/demo c=$work/demo/catalogue
 "$bin" body add --name "Steel one" --mass-g 1000.12 --u-mass-g 0.02 --density-kg-m3 7850 --u-volume-cm3 0.05 \
     --material steel --catalogue "$c" >"$work/out" 2>"$work/err"
 "$bin" kit example >"$work/kit.json"
+# A scale that reads in grams: three levels of a minute, with a glitch.
+printf '%s\n' '[rig]' 'id = board' '[port]' 'kind = capture' 'path = x' '[line]' 'layout = fields' 'separator = comma' \
+    'load_field = 2' 'time_field = 1' 'time_unit = ms' 'load_unit = g' '[sensor]' 'division_counts = 0.00001' >"$work/grams.ini"
+awk 'BEGIN { srand(7); for (i = 0; i < 1800; i++) printf "%d,%.2f\n", 100 * i,
+    (i == 300 ? 5000 : 1000 * (1 + int(i / 600))) + rand() }' >"$work/grams"
 cat >"$work/screens" <<'S'
 calibration show
 calibration list
@@ -86,6 +91,34 @@ for line in open(screens):
             plain = subprocess.run([bin_, *words, *on, "--json", "--units", "imperial"], capture_output=True, text=True)
             same = subprocess.run([bin_, *words, *on, "--json"], capture_output=True, text=True)
             say(plain.stdout == same.stdout and json.loads(same.stdout), "%s: JSON stays metric" % line.strip())
+# The demonstration and what a wire says, by hand: 1000 g are 35.27 oz.
+work = os.path.dirname(screens)
+heard = ["listen", "--rig", work + "/grams.ini", "--replay", work + "/grams", "--loads", "1,2,3"]
+for words in heard, ["demo", "--dir", work + "/again", "--seed", "5"]:
+    text = {}
+    for units in "metric", "imperial":
+        status, shown = run(words + ["--units", units])
+        text[units] = "\n".join(shown)
+        wide = [l for l in shown if len(l) > 80 and work not in l]
+        say(status in (0, 3) and len(shown) > 5 and not wide, "%s: 80 columns, %s" % (words[0], units), status, *wide)
+    left = [m.group(0) for m in METRIC.finditer(text["imperial"])] + re.findall(r", g\b|\b(?:net|interval|truth|error) g\b", text["imperial"])
+    say(not left, words[0] + ": no metric unit", *left)
+    if words[0] == "demo":
+        rows = {u: re.findall(r"^(?:Heron fin  |Lead block).* ([+-][0-9.]+) +\+.* ([+-][0-9.]+) +([+-][0-9.]+)[* ] ", t, re.M) for u, t in text.items()}
+        say(len(rows["metric"]) == 2 and all(abs(float(g) / 28.349523 - float(oz)) < 0.01 for m, i in zip(rows["metric"], rows["imperial"])
+                                            for g, oz in zip(m, i)), "demo: the same in ounces", rows)
+        say("net oz interval oz" in text["imperial"] and "net g interval g" in text["metric"], "demo: columns say their unit")
+        say("within 1.76 oz of zero, for a pair 3.53 oz" in text["imperial"] and "at 68.0 F" in text["imperial"], "demo: so do its sentences")
+    else:
+        loads = {u: [float(v) for v in re.findall(r"^ +[0-9.]+ +([0-9.]+) +[0-9.]+ +[0-9]+  ", t, re.M)] for u, t in text.items()}
+        say(len(loads["metric"]) == 3 and abs(loads["metric"][0] - 1000.5) < 0.1 and
+            all(abs(g / 28.349523 - oz) < 1e-4 for g, oz in zip(loads["metric"], loads["imperial"])), "listen: the same in ounces", loads)
+        for what in r"load, oz ", r"noise of one reading [0-9.]+ oz;", r"Allan deviation, oz: ", r"drift \S+ oz a minute", r"glitch at 30.000 s: 176\.\d+ oz,", r"fit: 35\.27\d* oz a unit":
+            say(re.search(what, text["imperial"]), "listen: " + what, text["imperial"])
+    plain = [subprocess.run([bin_, *words, "--json", *on], capture_output=True, text=True).stdout for on in ([], ["--units", "imperial"])]
+    say(plain[0] == plain[1] if words[0] == "listen" else '"buoyancy_g"' in plain[1] and " oz" not in plain[1], words[0] + ": JSON stays metric")
+    refused = subprocess.run([bin_, *words, "--units", "stone"], capture_output=True, text=True)
+    say(refused.returncode == 2 and "give metric or imperial" in refused.stderr, words[0] + ": units refused", refused.stderr)
 commands = re.findall(r"^  ([a-z-]+) ", subprocess.run([bin_, "help"], capture_output=True, text=True).stdout, re.M)
 assert len(commands) > 20, commands
 kit = os.path.join(os.path.dirname(screens), "kit.json")

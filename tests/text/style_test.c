@@ -93,12 +93,33 @@ static void at_most_has_no_interval(void **state) {
     assert_string_equal(interval, "+4.0 -5.0 g");
 }
 
+/* By the definitions of 1959; what stands behind must be a unit of the same kind. */
+static void what_is_typed_may_have_a_unit(void **state) {
+    static const struct {
+        const char *typed, *unit;
+        double value; /* NaN: refused */
+    } cases[] = {{"0.45", "m", 0.45},      {"18 in", "m", 0.4572}, {"2 ft", "m", 0.6096},
+                 {"0.5in", "mm", 12.7},    {"45 cm", "m", 0.45},   {"2 lb", "kg", 0.90718474},
+                 {"16oz", "g", 453.59237}, {"10 g", "kg", 0.01},   {"4 ft2", "m2", 0.37161216},
+                 {"0.3 m", "m", 0.3},      {"3", "", 3},           {"2 lb", "m", NAN},
+                 {"18 in", "kg", NAN},     {"2 stone", "kg", NAN}, {"lb", "kg", NAN},
+                 {"", "kg", NAN},          {"2 lb 3", "kg", NAN},  {"1 lb", "g/kg", NAN}};
+    (void)state;
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        double value;
+        bool taken = up_style_typed(cases[i].typed, cases[i].unit, &value);
+        assert_int_equal(taken, !isnan(cases[i].value));
+        assert_true(!taken || fabs(value - cases[i].value) < 1e-9);
+    }
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_sentence_is_told_in_the_persons_units),
         cmocka_unit_test(a_brief_mass_has_one_unit_and_no_minus_nothing),
         cmocka_unit_test(small_masses_are_seen),
         cmocka_unit_test(at_most_has_no_interval),
+        cmocka_unit_test(what_is_typed_may_have_a_unit),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
