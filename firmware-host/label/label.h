@@ -10,7 +10,7 @@
 struct up_label_wish {
     double width_mm, height_mm; /* of one label */
     bool on_sheets;             /* as many as fit on pages of A4, with lines to cut along */
-    const char *water[2];  /* instead of fresh and sea; NULL: those, or no second */
+    const char *water[2];       /* instead of fresh and sea; NULL: those, or no second */
     const char *link_base;      /* stands before the id in the QR code; "": the id alone */
     struct up_style style;
 };
