@@ -98,12 +98,24 @@ static void what_is_typed_may_have_a_unit(void **state) {
     static const struct {
         const char *typed, *unit;
         double value; /* NaN: refused */
-    } cases[] = {{"0.45", "m", 0.45},      {"18 in", "m", 0.4572}, {"2 ft", "m", 0.6096},
-                 {"0.5in", "mm", 12.7},    {"45 cm", "m", 0.45},   {"2 lb", "kg", 0.90718474},
-                 {"16oz", "g", 453.59237}, {"10 g", "kg", 0.01},   {"4 ft2", "m2", 0.37161216},
-                 {"0.3 m", "m", 0.3},      {"3", "", 3},           {"2 lb", "m", NAN},
-                 {"18 in", "kg", NAN},     {"2 stone", "kg", NAN}, {"lb", "kg", NAN},
-                 {"", "kg", NAN},          {"2 lb 3", "kg", NAN},  {"1 lb", "g/kg", NAN}};
+    } cases[] = {{"0.45", "m", 0.45},
+                 {"18 in", "m", 0.4572},
+                 {"2 ft", "m", 0.6096},
+                 {"0.5in", "mm", 12.7},
+                 {"45 cm", "m", 0.45},
+                 {"2 lb", "kg", 0.90718474},
+                 {"16oz", "g", 453.59237},
+                 {"10 g", "kg", 0.01},
+                 {"4 ft2", "m2", 0.37161216},
+                 {"0.3 m", "m", 0.3},
+                 {"3", "", 3},
+                 {"2 lb", "m", (double)NAN},
+                 {"18 in", "kg", (double)NAN},
+                 {"2 stone", "kg", (double)NAN},
+                 {"lb", "kg", (double)NAN},
+                 {"", "kg", (double)NAN},
+                 {"2 lb 3", "kg", (double)NAN},
+                 {"1 lb", "g/kg", (double)NAN}};
     (void)state;
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
         double value;
