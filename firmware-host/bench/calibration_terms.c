@@ -104,9 +104,10 @@ double reads_kg(const struct up_calibration *calibration, double linear_counts) 
 double u_slope_counts_per_kg(const struct up_calibration *calibration) {
     double u = calibration->u_slope_counts_per_kg;
     double unloading = calibration->unloading_slope_counts_per_kg;
-    return isnan(unloading) ? u
-                            : fmax(u, fabs(calibration->u_unloading_slope_counts_per_kg /
-                                           unloading * calibration->slope_counts_per_kg));
+    bool one = isnan(unloading) || unloading == 0; /* 0: of a record that nobody here made */
+    return one ? u
+               : fmax(u, fabs(calibration->u_unloading_slope_counts_per_kg / unloading *
+                              calibration->slope_counts_per_kg));
 }
 
 double u_loading_kg(const struct up_calibration *calibration, double load_kg) {
