@@ -274,7 +274,7 @@ void sections_put_budget(struct paper *paper, const struct facts *facts) {
                                                  {"Distribution", 0.15, false},
                                                  {"DoF", 0.06, true}};
     const json_t *result = json_object_get(facts->result[0], "result");
-    const json_t *line, *lines[LINES_MOST];
+    const json_t *line, *lines[LINES_MOST] = {NULL};
     bool kg = reads_kg(number(json_object_get(facts->result[0], "chain"), "slope_counts_kg"));
     struct paper_table table = {paper, column, sizeof column / sizeof column[0]};
     size_t i, count = 0, weighty = 0;
