@@ -20,6 +20,15 @@ json_t *up_json_text(const char *text);
    confused. False where the stream fails. */
 bool up_json_write(const json_t *json, FILE *stream, size_t flags);
 
+/* The one form of a value (RFC 8785, JSON Canonicalization Scheme), freed by the caller. NULL where
+   an integer is beyond 2^53, which no other program would read exactly. */
+char *up_json_canonical(const json_t *json);
+
+/* Whether JSON text is in that form, to the byte. What it says (the caller owns it; NULL where it
+   is no JSON, or a member stands in it twice) is given in either case: whole numbers to 2^53 as
+   integers, all others as doubles. */
+bool up_json_is_canonical(const char *text, json_t **json);
+
 /* About how much memory a parser fills with the values of JSON text: "{}" three million times is
    small on the disk only. */
 size_t up_json_bytes(const char *text, size_t length);

@@ -75,6 +75,19 @@ bool up_text_number(const char *text, size_t length, double *value) {
     return true;
 }
 
+/* Of 16 digits those of the next number away from zero, which may be as short: below a power of two
+   the doubles stand closer, so that the nearest such number may be another one's. */
+static bool step_away(double value, char *buffer, size_t size) {
+    int exponent;
+    if (fabs(frexp(value, &exponent)) != 0.5) {
+        return false;
+    }
+    snprintf(buffer, size, "%#.16g", value);
+    char *last = buffer + strcspn(buffer, "e") - 1;
+    *last = (char)(*last + (*last >= '0' && *last < '9'));
+    return strtod_l(buffer, NULL, c_locale()) == value;
+}
+
 void up_text_from_number(double value, char *buffer, size_t size) {
     if (isnan(value) || isinf(value)) {
         snprintf(buffer, size, "%s", isnan(value) ? "" : value > 0 ? "INF" : "-INF");
@@ -84,7 +97,8 @@ void up_text_from_number(double value, char *buffer, size_t size) {
     /* 15 digits always come back, except from below DBL_MIN, which holds fewer. */
     for (int precision = fabs(value) < DBL_MIN ? 1 : 15; precision <= 17; precision++) {
         snprintf(buffer, size, "%.*g", precision, value);
-        if (strtod_l(buffer, NULL, c_locale()) == value) {
+        if (strtod_l(buffer, NULL, c_locale()) == value ||
+            (precision == 16 && step_away(value, buffer, size))) {
             break;
         }
     }

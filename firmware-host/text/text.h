@@ -81,6 +81,11 @@ bool up_text_number(const char *text, size_t length, double *value);
    infinities and NaN. The buffer holds it and its NUL: 32 bytes are enough. */
 void up_text_from_number(double value, char *buffer, size_t size);
 
+/* Whether a text is of a form, such as "0000-00-00": 0 stands for a digit, x for a lower-case
+   hexadecimal one, all else for itself. The other one: so many lower-case hexadecimal digits. */
+bool up_text_has_form(const char *text, const char *form);
+bool up_text_is_hex(const char *text, size_t digits);
+
 /* Writes a whole file or nothing: temporary name beside it, write, flush to disk, rename.
    `write` gets the open stream and returns false when it failed. */
 bool up_text_write_file(const char *path, bool (*write)(FILE *stream, void *context), void *context,
