@@ -11,8 +11,6 @@
 /* A thousand ids and the longest bench are less. */
 enum { ENVELOPE_BYTES_MOST = 1 << 16, FORMAT = 2 };
 
-static const long long SEQUENCE_MOST = 1LL << 52;
-
 /* ---- the forms ---- */
 
 static bool is_id(const char *text) {

@@ -3,6 +3,9 @@
 
 #include "signing/signing.h"
 
+/* Which a double, as others read it, counts one by one. */
+#define SEQUENCE_MOST (1LL << 52)
+
 /* Twice as many digits and a NUL. */
 void signing_to_hex(const uint8_t *bytes, size_t count, char *hex);
 

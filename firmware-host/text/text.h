@@ -113,6 +113,15 @@ int up_text_open_file(const char *path, enum up_links links, size_t most_bytes,
 char *up_text_read_file(const char *path, enum up_links links, size_t most_bytes, size_t *length,
                         struct up_failure *failure);
 
+/* What this account keeps outside its catalogues: upthrust/NAME in XDG_STATE_HOME, which is
+   ~/.local/state where it is not set to an absolute path (XDG Base Directory Specification 0.8).
+   Freed by the caller; NULL where there is no home either. */
+char *up_text_state_path(const char *name);
+
+/* Makes the missing folders above a path, for this account alone: 0, or the errno of the first that
+   it could not make. */
+int up_text_make_parents(const char *path);
+
 /* "s" behind a noun of which there are so many, "" behind a single one. */
 const char *up_text_plural(unsigned long long count);
 
