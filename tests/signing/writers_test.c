@@ -126,7 +126,7 @@ static void test_for_this_account_alone(void **state) {
     umask(0277); /* the next file would be read-only */
     note(&writer, 2, HASH);
     umask(before);
-    note(&writer, 3, HASH);
+    assert_int_equal(mode_of(KEY_FILE), 0600);
     assert_int_equal(mode_of("upthrust"), 0700);
     assert_int_equal(mode_of("upthrust/writers"), 0700);
     assert_int_equal(mode_of(KEY_FILE), 0600);

@@ -27,6 +27,9 @@ static void test_what_is_canonical(void **state) {
         "9007199254740992",
         "100000000000000000000", /* 1e20: no integer of jansson */
         "1e+21",
+        "0.000001",
+        "1e-7",
+        "7.120236347223045e-307", /* 2^-1017, whose nearest number of 16 digits is not its own */
         "\"\x7f/\xe2\x80\xa8\"",
     };
     for (size_t i = 0; i < COUNT(good); i++) {
