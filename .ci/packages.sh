@@ -7,7 +7,7 @@ set -eu
 build="gcc make pkg-config libc6-dev libserialport-dev libgpiod-dev libsqlite3-dev libgsl-dev
 libjansson-dev libinih-dev uuid-dev nettle-dev libncurses-dev libicu-dev libpango1.0-dev
 libqrencode-dev fonts-dejavu-core gnuplot-nox"
-check="libcmocka-dev sqlite3 python3 python3-gsw python3-jsonschema groff-base gettext
+check="libcmocka-dev sqlite3 python3 python3-gsw python3-jsonschema python3-cryptography groff-base gettext
 poppler-utils zbar-tools"
 browser="chromium chromium-driver python3-selenium"
 lint="clang libclang-rt-14-dev clang-format cppcheck"

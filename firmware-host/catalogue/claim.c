@@ -113,3 +113,11 @@ bool up_claim_is_simulated(const json_t *result, const char *bench) {
     return json_is_true(json_object_get(result, "simulated")) ||
            strcmp(bench, "simulated-tank") == 0;
 }
+
+void up_claim_signer(const char *writer, long long sequence, char text[UP_CLAIM_SIZE]) {
+    if (writer[0] != '\0') {
+        snprintf(text, UP_CLAIM_SIZE, "by the key %.16s, its record %lld", writer, sequence);
+    } else {
+        snprintf(text, UP_CLAIM_SIZE, "not at all: the record is older than signatures");
+    }
+}

@@ -8,6 +8,7 @@
 #include <string.h>
 
 #include "internal.h"
+#include "text/text.h"
 
 #define SPEAKS_FOR(id) CATALOGUE_HAS_MARK(id, "'made', 'kept', 'adopted', 'used', 'chosen'")
 #define REASON         "another catalogue has other content under this id"
@@ -18,7 +19,9 @@ bool catalogue_contest(struct up_catalogue *catalogue, const struct up_record *r
                        const json_t *replaces, enum catalogue_admitted *how,
                        struct up_failure *failure) {
     char *content =
-        json_dumps(record->content, JSON_SORT_KEYS | JSON_COMPACT | JSON_REAL_PRECISION(17));
+        record->facts != NULL
+            ? up_text_format("%s", record->facts)
+            : json_dumps(record->content, JSON_SORT_KEYS | JSON_COMPACT | JSON_REAL_PRECISION(17));
     char *old = json_dumps(replaces, JSON_COMPACT);
     const char *values[] = {record->id,    record->sha256,   record->kind, record->subject,
                             record->bench, record->made_utc, content,      old};
@@ -27,26 +30,34 @@ bool catalogue_contest(struct up_catalogue *catalogue, const struct up_record *r
                                  " ON CONFLICT DO NOTHING",
                                  values, 8, failure);
     *how = good && sqlite3_changes(catalogue->database) > 0 ? ADMITTED_CONTESTED : ADMITTED_KNOWN;
+    good =
+        good && (record->envelope == NULL || catalogue_insert_signed(catalogue, record, failure));
     free(content);
     free(old);
     return good;
 }
 
-static bool visit_row(sqlite3_stmt *statement,
-                      bool (*visit)(const struct up_record *record, json_t *replaces, bool sound,
-                                    void *context),
-                      void *context) {
-    struct up_record record, copy;
-    catalogue_read_row(statement, &record);
-    json_t *replaces = catalogue_json_of(statement, 7);
-    copy = record;
-    bool sound = json_is_object(record.content) && json_is_array(replaces) &&
-                 catalogue_has_form(&record) && catalogue_hash(&copy, replaces) &&
-                 strcmp(copy.sha256, record.sha256) == 0;
-    bool more = visit(&record, replaces, sound, context);
+struct row_visitor {
+    struct up_catalogue *catalogue;
+    sqlite3_stmt *statement, *signed_as;
+    bool (*visit)(const struct up_record *record, json_t *replaces, bool sound, void *context);
+    void *context;
+};
+
+static bool visit_row(const struct row_visitor *visitor, bool *more, struct up_failure *failure) {
+    struct up_record record;
+    catalogue_read_row(visitor->statement, &record);
+    json_t *replaces = catalogue_json_of(visitor->statement, 7);
+    bool good = catalogue_read_signed(visitor->catalogue, visitor->signed_as, &record,
+                                      catalogue_text_of(visitor->statement, 6), failure);
+    if (good) {
+        bool sound = json_is_array(replaces) && catalogue_is_sound(&record, NULL, replaces);
+        *more = visitor->visit(&record, replaces, sound, visitor->context);
+    }
+    sqlite3_reset(visitor->signed_as);
     json_decref(record.content);
     json_decref(replaces);
-    return more;
+    return good;
 }
 
 bool catalogue_each_contested(struct up_catalogue *catalogue,
@@ -54,21 +65,30 @@ bool catalogue_each_contested(struct up_catalogue *catalogue,
                                             bool sound, void *context),
                               void *context, struct up_failure *failure) {
     enum { SINCE = 6 };
+    struct row_visitor visitor = {.catalogue = catalogue, .visit = visit, .context = context};
     bool more = true;
     int code = SQLITE_ERROR;
     if (catalogue->version < SINCE) {
         return true;
     }
-    sqlite3_stmt *statement =
-        catalogue_prepare(catalogue,
-                          "SELECT id, sha256, kind, subject, bench, made_utc, body, replaces"
-                          " FROM contested ORDER BY id, sha256",
-                          NULL, 0, failure);
-    while (statement != NULL && more && (code = sqlite3_step(statement)) == SQLITE_ROW) {
-        more = visit_row(statement, visit, context);
+    visitor.signed_as = catalogue_prepare_signed(catalogue, failure);
+    visitor.statement =
+        visitor.signed_as == NULL
+            ? NULL
+            : catalogue_prepare(catalogue,
+                                "SELECT id, sha256, kind, subject, bench, made_utc, body, replaces"
+                                " FROM contested ORDER BY id, sha256",
+                                NULL, 0, failure);
+    bool good = visitor.statement != NULL;
+    while (good && more && (code = sqlite3_step(visitor.statement)) == SQLITE_ROW) {
+        good = visit_row(&visitor, &more, failure);
     }
-    return statement != NULL &&
-           catalogue_finish(catalogue, statement, more ? code : SQLITE_DONE, failure);
+    sqlite3_finalize(visitor.signed_as);
+    if (!good) {
+        sqlite3_finalize(visitor.statement);
+        return false;
+    }
+    return catalogue_finish(catalogue, visitor.statement, more ? code : SQLITE_DONE, failure);
 }
 
 /* ---- which stands among the records ---- */

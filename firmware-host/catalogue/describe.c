@@ -118,6 +118,7 @@ static json_t *entry_schema(const struct catalogue_table *table) {
         }
     }
     json_object_set_new(properties, table->id_name, json_pack("{s:s}", "$ref", "#/$defs/uuid"));
+    json_object_set_new(properties, "signed", json_pack("{s:s}", "$ref", "#/$defs/signed"));
     if (strcmp(table->kind, "result") == 0 || strcmp(table->kind, "decision") == 0) {
         json_object_set_new(properties, "withdrawn",
                             json_pack("{s:s, s:s}", "type", "boolean", "description",
@@ -153,7 +154,21 @@ json_t *catalogue_json_schema(void) {
                   "^[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}$", "sha256", "type", "string",
                   "pattern", "^[0-9a-f]{64}$", "utc", "type", "string", "pattern",
                   "^[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}\\.[0-9]{3}Z$");
-    json_t *properties = json_pack("{s:{s:s}}", "schema", "const", "upthrust-catalogue-1");
+    json_object_set_new(
+        definitions, "signed",
+        json_pack("{s:s, s:s, s:[s, s, s], s:{s:{s:s}, s:{s:s}, s:{s:s, s:s}}}", "type", "object",
+                  "description",
+                  "the record as its writer signed it, byte for byte; a record from before there "
+                  "were signatures has none",
+                  "required", "envelope", "facts", "signature", "properties", "envelope", "type",
+                  "string", "facts", "type", "string", "signature", "type", "string", "pattern",
+                  "^[0-9a-f]{128}$"));
+    json_object_set_new(
+        definitions, "passed_on",
+        json_pack("{s:s, s:s, s:[s, s, s]}", "type", "object", "description",
+                  "a record of a kind that the program did not know, as it was signed", "required",
+                  "id", "record_kind", "signed"));
+    json_t *properties = json_pack("{s:{s:s}}", "schema", "const", "upthrust-catalogue-2");
     json_t *required = json_pack("[s]", "schema");
     for (size_t i = 0; i < CATALOGUE_TABLES; i++) {
         const struct catalogue_table *table = &catalogue_tables[i];
@@ -166,10 +181,13 @@ json_t *catalogue_json_schema(void) {
     }
     json_object_set_new(properties, "versions",
                         json_pack("{s:s, s:o}", "type", "array", "items", other_schema()));
+    json_object_set_new(
+        properties, "passed_on",
+        json_pack("{s:s, s:{s:s}}", "type", "array", "items", "$ref", "#/$defs/passed_on"));
     json_object_set_new(properties, "body_checks", verifications_schema());
     return json_pack("{s:s, s:s, s:s, s:s, s:o, s:o, s:o}", "$schema",
                      "https://json-schema.org/draft/2020-12/schema", "title",
-                     "upthrust-catalogue-1", "description", UP_CLAIM_WHOSE " " UP_CLAIM_CHECK,
+                     "upthrust-catalogue-2", "description", UP_CLAIM_WHOSE " " UP_CLAIM_CHECK,
                      "type", "object", "properties", properties, "required", required, "$defs",
                      definitions);
 }

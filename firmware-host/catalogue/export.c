@@ -190,6 +190,11 @@ static bool put_entry(struct writing *writing, const struct up_record *record, c
     if (record->bench[0] != '\0') {
         json_object_set_new(json, "bench", json_string(record->bench));
     }
+    if (record->envelope != NULL) {
+        json_object_set_new(json, "signed",
+                            json_pack("{s:s, s:s, s:s}", "envelope", record->envelope, "facts",
+                                      record->facts, "signature", record->signature));
+    }
     if (is_withdrawn(writing, record)) {
         json_object_set_new(json, "withdrawn", json_true());
     }
@@ -215,6 +220,27 @@ static bool put_current(const struct up_record *record, void *context) {
 static bool put_other(const struct up_record *record, bool live, void *context) {
     struct writing *writing = context;
     return put_entry(writing, record, writing->table->id_name, replaced_by(writing, record), &live);
+}
+
+/* Of a kind that a newer program made: passed on as it was signed. */
+static bool put_unknown(const struct up_record *record, void *context) {
+    struct writing *writing = context;
+    json_auto_t *replaces = replaced_by(writing, record);
+    json_auto_t *json = json_pack(
+        "{s:s, s:s, s:s, s:s, s:O, s:s, s:{s:s, s:s, s:s*, s:s}}", "id", record->id, "subject",
+        record->subject, "sha256", record->sha256, "made_utc", record->made_utc, "replaces",
+        replaces, "record_kind", record->kind, "signed", "envelope", record->envelope, "facts",
+        record->facts, "detail", record->detail, "signature", record->signature);
+    if (json == NULL) {
+        return false;
+    }
+    if (record->bench[0] != '\0') {
+        json_object_set_new(json, "bench", json_string(record->bench));
+    }
+    fputs(writing->first ? "\n" : ",\n", writing->stream);
+    writing->first = false;
+    up_json_write(json, writing->stream, JSON_COMPACT);
+    return is_written(writing);
 }
 
 static bool put_contested(const struct up_record *record, json_t *replaces, bool sound,
@@ -251,7 +277,7 @@ static bool write_json(FILE *stream, void *context) {
     struct writing *writing = context;
     bool good = true;
     writing->stream = stream;
-    fputs("{\"schema\": \"upthrust-catalogue-1\"", stream);
+    fputs("{\"schema\": \"upthrust-catalogue-2\"", stream);
     for (size_t i = 0; good && i < CATALOGUE_TABLES; i++) {
         writing->table = &catalogue_tables[i];
         begin_list(writing, writing->table->list);
@@ -268,6 +294,10 @@ static bool write_json(FILE *stream, void *context) {
     }
     good = good &&
            catalogue_each_contested(writing->catalogue, put_contested, writing, &writing->reading);
+    fputs("]", stream);
+    begin_list(writing, "passed_on");
+    good =
+        good && catalogue_each_unknown(writing->catalogue, put_unknown, writing, &writing->reading);
     fputs("]", stream);
     good = good && put_verifications(writing);
     fputs("}\n", stream);

@@ -44,10 +44,12 @@ static json_t *load_document(const char *path, struct up_failure *failure) {
         return NULL;
     }
     const char *schema = json_string_value(json_object_get(document, "schema"));
-    if (schema == NULL || strcmp(schema, "upthrust-catalogue-1") != 0) {
+    if (schema == NULL || (strcmp(schema, "upthrust-catalogue-2") != 0 &&
+                           strcmp(schema, "upthrust-catalogue-1") != 0)) {
         json_decref(document);
         up_fail(failure, UP_STATUS_WRONG_INPUT,
-                "%s is not an export of a catalogue: its \"schema\" is not upthrust-catalogue-1",
+                "%s is not an export of a catalogue: its \"schema\" is neither "
+                "upthrust-catalogue-2 nor upthrust-catalogue-1",
                 path);
         return NULL;
     }
@@ -64,12 +66,14 @@ static bool admit_member(const struct import *import, const char *where, json_t 
 }
 
 /* The members that export added to those of the content. */
-static void remove_export_members(json_t *content, const char *id_name, bool other) {
-    static const char *const added[] = {"id", "subject", "sha256", "made_utc", "replaces", "bench"};
+static void remove_export_members(json_t *content, const char *kind, bool other) {
+    const struct catalogue_table *table = catalogue_table_of(kind);
+    static const char *const added[] = {"id",       "subject", "sha256", "made_utc",
+                                        "replaces", "bench",   "signed"};
     for (size_t i = 0; i < sizeof added / sizeof added[0]; i++) {
         json_object_del(content, added[i]);
     }
-    json_object_del(content, id_name);
+    json_object_del(content, table != NULL ? table->id_name : "");
     json_object_del(content, "withdrawn");
     if (other) {
         json_object_del(content, "record_kind");
@@ -96,6 +100,65 @@ static bool read_record(const struct import *import, const char *where, json_t *
                         sizeof record->made_utc) &&
            (bench == NULL ||
             admit_member(import, where, entry, "bench", record->bench, sizeof record->bench));
+}
+
+static bool is_among(json_t *facts, const json_t *entry) {
+    const char *key;
+    json_t *value;
+    json_object_foreach(facts, key, value) {
+        if (!json_equal(value, json_object_get(entry, key))) {
+            return false;
+        }
+    }
+    return true;
+}
+
+/* The envelope and the facts stand there as they were signed; the detail among the readable
+   members, but as it was signed, too, where the kind is not known. What a person or a program reads
+   is what was signed: other members are refused. */
+static bool read_signed(const struct import *import, const char *where, json_t *entry,
+                        struct up_record *record, char **detail) {
+    struct up_envelope envelope = {.replaces = NULL};
+    char fault[UP_FAULT_SIZE];
+    json_t *as = json_object_get(entry, "signed");
+    record->envelope = json_string_value(json_object_get(as, "envelope"));
+    record->facts = json_string_value(json_object_get(as, "facts"));
+    record->signature = json_string_value(json_object_get(as, "signature"));
+    json_auto_t *facts =
+        record->facts != NULL ? json_loads(record->facts, JSON_REJECT_DUPLICATES, NULL) : NULL;
+    if (record->envelope == NULL || record->signature == NULL || !json_is_object(facts)) {
+        return up_fail(import->failure, UP_STATUS_WRONG_INPUT,
+                       "%s: \"signed\" is not an envelope, facts and a signature; nothing was "
+                       "stored",
+                       where);
+    }
+    if (!up_envelope_read(record->envelope, &envelope, fault)) {
+        return up_fail(import->failure, UP_STATUS_WRONG_INPUT, "%s: %s; nothing was stored", where,
+                       fault);
+    }
+    memcpy(record->writer, envelope.writer, sizeof record->writer);
+    record->sequence = envelope.sequence;
+    json_decref(envelope.replaces);
+    if (catalogue_table_of(record->kind) == NULL) {
+        const char *text = json_string_value(json_object_get(as, "detail"));
+        *detail = text != NULL ? up_text_format("%s", text) : NULL;
+        json_decref(record->content);
+        record->content = catalogue_join(record->facts, *detail);
+    } else if (is_among(facts, entry)) {
+        const char *key;
+        json_t *value;
+        json_auto_t *rest = json_copy(record->content);
+        json_object_foreach(facts, key, value) {
+            json_object_del(rest, key);
+        }
+        *detail = json_object_size(rest) > 0 ? up_json_canonical(rest) : NULL;
+        json_object_update(record->content, facts);
+    } else {
+        return up_fail(import->failure, UP_STATUS_WRONG_INPUT,
+                       "%s: its members are not those that were signed; nothing was stored", where);
+    }
+    record->detail = *detail;
+    return true;
 }
 
 /* Whether this folder made, adopted or measured a version of the thing; asked once for each. */
@@ -143,8 +206,8 @@ static bool count(struct import *import, const struct up_record *record,
     return how != ADMITTED_FRESH || count_fresh(import, record);
 }
 
-static bool admit_entry(struct import *import, const char *where, json_t *entry,
-                        const struct catalogue_table *table, bool other) {
+static bool admit_entry(struct import *import, const char *where, json_t *entry, const char *kind,
+                        bool other) {
     struct up_record record = {.content = NULL};
     enum catalogue_admitted how;
     if (!json_is_object(entry)) {
@@ -157,11 +220,16 @@ static bool admit_entry(struct import *import, const char *where, json_t *entry,
         return false;
     }
     replaces = replaces != NULL ? replaces : json_array(); /* left out: none */
-    snprintf(record.kind, sizeof record.kind, "%s", table->kind);
+    snprintf(record.kind, sizeof record.kind, "%s", kind);
     record.content = json_copy(entry);
-    remove_export_members(record.content, table->id_name, other);
-    settle_bench(&record, replaces);
-    bool good = catalogue_admit(import->catalogue, &record, replaces, where, &how, import->failure);
+    remove_export_members(record.content, kind, other);
+    UP_FREED char *detail = NULL;
+    bool is_signed = json_object_get(entry, "signed") != NULL;
+    if (!is_signed) {
+        settle_bench(&record, replaces);
+    }
+    bool good = (!is_signed || read_signed(import, where, entry, &record, &detail)) &&
+                catalogue_admit(import->catalogue, &record, replaces, where, &how, import->failure);
     good = good && count(import, &record, how);
     json_decref(record.content);
     json_decref(replaces);
@@ -177,15 +245,15 @@ static bool admit_list(struct import *import, json_t *list, const char *name,
     }
     for (size_t i = 0; good && i < json_array_size(list); i++) {
         json_t *entry = json_array_get(list, i);
-        const char *kind = json_string_value(json_object_get(entry, "record_kind"));
-        const struct catalogue_table *its =
-            table != NULL ? table : catalogue_table_of(kind != NULL ? kind : "");
+        const char *kind = table != NULL ? table->kind : up_record_text(entry, "record_kind");
+        bool known = catalogue_table_of(kind) != NULL ||
+                     (kind[0] != '\0' && json_object_get(entry, "signed") != NULL);
         UP_FREED char *where = up_text_format("%s: %s[%zu]", import->path, name, i);
-        good = its != NULL ? admit_entry(import, where, entry, its, table == NULL)
-                           : up_fail(import->failure, UP_STATUS_WRONG_INPUT,
-                                     "%s: \"record_kind\" is missing or not known to this program; "
-                                     "nothing was stored",
-                                     where);
+        good = known ? admit_entry(import, where, entry, kind, table == NULL)
+                     : up_fail(import->failure, UP_STATUS_WRONG_INPUT,
+                               "%s: \"record_kind\" is missing or not known to this program; "
+                               "nothing was stored",
+                               where);
     }
     return good;
 }
@@ -198,7 +266,8 @@ static bool admit_document(struct import *import, json_t *document) {
         const struct catalogue_table *table = &catalogue_tables[i];
         good = admit_list(import, json_object_get(document, table->list), table->list, table);
     }
-    return good && admit_list(import, json_object_get(document, "versions"), "versions", NULL);
+    return good && admit_list(import, json_object_get(document, "versions"), "versions", NULL) &&
+           admit_list(import, json_object_get(document, "passed_on"), "passed_on", NULL);
 }
 
 /* Imported records may continue this bench's count, or have a later time. */

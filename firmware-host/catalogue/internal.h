@@ -7,11 +7,13 @@
 #include "catalogue/kind.h"
 #include "catalogue/records.h"
 #include "members.h"
+#include "signing/signing.h"
 #include "text/json.h"
 
 enum {
     APPLICATION_ID = 0x75705442, /* "upTB" */
-    SCHEMA_VERSION = 8,
+    SCHEMA_VERSION = 9,
+    SIGNED_SINCE = 9,
 };
 
 struct up_catalogue {
@@ -20,6 +22,10 @@ struct up_catalogue {
     int version; /* of the tables; an old one is brought up to date where it may be written */
     int depth;   /* of transactions within one another */
     void (*watch)(const char *doing, unsigned long done); /* NULL: nobody waits */
+    struct up_writer writer;                              /* no key until something is stored */
+    /* the last record that this transaction signed; 0: none */
+    long long signed_sequence;
+    char signed_hash[UP_SHA256_SIZE];
 };
 
 /* How long a lock held by another program is waited for; tests shorten it. */
@@ -27,6 +33,9 @@ extern int catalogue_patience_ms;
 
 /* Added to the wall clock: tests let it step. */
 extern long catalogue_clock_step_s;
+
+/* Tests store records as programs did before there were signatures. */
+extern bool catalogue_signs;
 
 /* ---- store.c ---- */
 
@@ -66,9 +75,10 @@ extern const struct catalogue_member catalogue_plateau_members[];
 extern const struct catalogue_member catalogue_item_members[], catalogue_calibration_members[],
     catalogue_result_members[], catalogue_decision_members[], catalogue_reference_members[],
     catalogue_check_members[], catalogue_kind_members[], catalogue_rig_members[],
-    catalogue_run_members[], catalogue_trial_members[];
+    catalogue_run_members[], catalogue_trial_members[], catalogue_writer_members[],
+    catalogue_held_members[];
 
-enum { CATALOGUE_TABLES = 10 };
+enum { CATALOGUE_TABLES = 12 };
 extern const struct catalogue_table catalogue_tables[CATALOGUE_TABLES];
 const struct catalogue_table *catalogue_table_of(const char *kind);
 
@@ -77,7 +87,9 @@ const struct catalogue_table *catalogue_table_of(const char *kind);
 char *catalogue_schema(void);
 /* The tables, indexes and triggers alone, of the tables of a version. */
 char *catalogue_tables_of(int version);
-#define CATALOGUE_TABLE_NAMES "('record', 'replaces', 'bench_counter', 'local_mark', 'contested')"
+#define CATALOGUE_TABLE_NAMES                                                                      \
+    "('record', 'replaces', 'bench_counter', 'local_mark', 'contested',"                           \
+    " 'signed', 'detail')"
 char *catalogue_migration(int version);
 /* The two rules that contested.c lifts. */
 #define CATALOGUE_RECORD_STAYS                                                                     \
@@ -184,7 +196,46 @@ char *catalogue_witness_obstacle(struct up_catalogue *catalogue, const char *ben
 bool catalogue_last_use_note(struct up_catalogue *catalogue, const char *bench,
                              const char *calibration_id, struct up_failure *failure);
 
+/* ---- signed.c ---- */
+
+/* The columns of a content and all else, as canonical JSON (RFC 8785) that the caller frees; detail
+   NULL: there is none. False where it cannot be written so. */
+bool catalogue_is_fact(const char *kind, const char *key);
+bool catalogue_split(const char *kind, json_t *content, char **facts, char **detail);
+/* The content again; NULL where the facts are no JSON. */
+json_t *catalogue_join(const char *facts, const char *detail);
+
+/* Whether a record's envelope, facts and detail (which may be missing) fit each other, its hash and
+   what stands beside them; `fault`: what does not. The signature is not looked at. */
+bool catalogue_is_enveloped(const struct up_record *record, const json_t *replaces,
+                            char fault[UP_FAULT_SIZE]);
+
+/* A statement that finds the envelope of a record; `read` adds it and the detail to a record that
+   was read, until the statement is reset. */
+sqlite3_stmt *catalogue_prepare_signed(struct up_catalogue *catalogue, struct up_failure *failure);
+bool catalogue_read_signed(struct up_catalogue *catalogue, sqlite3_stmt *statement,
+                           struct up_record *record, const char *body, struct up_failure *failure);
+bool catalogue_insert_signed(struct up_catalogue *catalogue, const struct up_record *record,
+                             struct up_failure *failure);
+/* Detail that was missing until now; the record is here and was verified. */
+bool catalogue_add_detail(struct up_catalogue *catalogue, const struct up_record *record,
+                          struct up_failure *failure);
+
+/* Signs a record whose id, kind, subject, bench, time and content are set, and gives it its hash.
+   Within a transaction; `note_signed` after it. */
+struct catalogue_parts {
+    char *envelope, *facts, *detail;
+    char signature[UP_SIGNATURE_SIZE];
+};
+bool catalogue_sign(struct up_catalogue *catalogue, struct up_record *record, json_t *replaces,
+                    struct catalogue_parts *parts, struct up_failure *failure);
+void catalogue_free_parts(struct up_record *record, struct catalogue_parts *parts);
+void catalogue_note_signed(struct up_catalogue *catalogue);
+
 /* ---- record.c ---- */
+
+/* Reports that a record's content is none that can be stored; returns false. */
+bool catalogue_fail_body(const struct up_record *record, struct up_failure *failure);
 
 /* Stores a record whose kind, subject (empty: its own id), bench and content are set, and fills in
    the rest. `replaces`: array of record ids, or NULL. */
@@ -210,6 +261,11 @@ bool catalogue_insert(struct up_catalogue *catalogue, const struct up_record *re
 bool catalogue_each_other(struct up_catalogue *catalogue, const char *kind,
                           bool (*visit)(const struct up_record *record, bool live, void *context),
                           void *context, struct up_failure *failure);
+
+/* Those of kinds that a newer program made; `visit` as for `each`. */
+bool catalogue_each_unknown(struct up_catalogue *catalogue,
+                            bool (*visit)(const struct up_record *record, void *context),
+                            void *context, struct up_failure *failure);
 
 /* Ids that a record replaces, ascending; NULL where it fails. */
 json_t *catalogue_replaced_by(struct up_catalogue *catalogue, const char *id,
@@ -246,6 +302,9 @@ json_t *catalogue_json_of(sqlite3_stmt *statement, int column);
 
 /* The columns id, sha256, kind, subject, bench, made_utc and body; the content is the caller's. */
 void catalogue_read_row(sqlite3_stmt *statement, struct up_record *record);
+/* Whether a record is what was stored: a digit that changed on the disk is found by the hash.
+   `body`: as it is stored, or NULL. */
+bool catalogue_is_sound(const struct up_record *record, const char *body, json_t *replaces);
 
 /* Every record that is not what was stored; `aside`: a person left it out. */
 bool catalogue_each_damaged(struct up_catalogue *catalogue,

@@ -13,29 +13,17 @@
 
 enum { NOTE_MOST = 256 };
 
-/* XDG Base Directory Specification 0.8; NULL where there is no home, or the place cannot be
-   determined. */
+/* NULL where there is no home, or the place cannot be determined. */
 static char *path_of(struct up_catalogue *catalogue, const char *bench) {
-    const char *state = getenv("XDG_STATE_HOME"), *home = getenv("HOME");
-    bool given = state != NULL && state[0] == '/';
     char place[UP_SHA256_SIZE], name[UP_SHA256_SIZE];
     catalogue_place(catalogue, place);
-    if ((!given && (home == NULL || home[0] != '/')) || place[0] == '\0') {
+    if (place[0] == '\0') {
         return NULL;
     }
     UP_FREED char *what = up_text_format("upthrust witness %s %s", place, bench);
     catalogue_hash_text(what, name);
-    return up_text_format("%s%s/upthrust/%.32s", given ? state : home, given ? "" : "/.local/state",
-                          name);
-}
-
-static void make_parents(const char *path) {
-    UP_FREED char *part = up_text_format("%s", path);
-    for (char *slash = part + 1; (slash = strchr(slash, '/')) != NULL; slash++) {
-        *slash = '\0';
-        mkdir(part, 0700);
-        *slash = '/';
-    }
+    name[32] = '\0';
+    return up_text_state_path(name);
 }
 
 /* NULL where there is none, or, `strange`, something else: a link, a pipe, a folder. */
@@ -101,7 +89,7 @@ bool catalogue_last_use_note(struct up_catalogue *catalogue, const char *bench,
     bool agrees = true, good = mark_of(catalogue, calibration_id, &words, failure);
     if (good && path != NULL && words[0] != '\0') {
         bool strange = false;
-        make_parents(path);
+        up_text_make_parents(path);
         free(read_note(path, &strange));
         if (strange) { /* it was told, and the bench was checked since */
             remove(path);

@@ -41,6 +41,9 @@ static const struct {
 };
 
 enum { TEXT_BYTES_MAX = 1000 };
+
+/* As good as infinite, and written so: larger whole numbers are not read alike by all programs. */
+static const double DOF_MOST = 1e15;
 #define WHOLE_MOST ((1LL << 53) - 1)
 
 bool catalogue_is_column(const struct catalogue_member *member) {
@@ -90,8 +93,9 @@ static json_t *value_to_json(const struct catalogue_member *member, const void *
     const char *at = (const char *)from + member->offset;
     switch (member->form) {
     case IN_DOUBLE:
-    case IN_DOF:
         return up_json_number(double_at(at));
+    case IN_DOF:
+        return double_at(at) < DOF_MOST ? up_json_number(double_at(at)) : json_null();
     case IN_THOUSANDTHS:
         return up_json_number(double_at(at) * 1e3);
     case IN_ABOVE_ZERO:
@@ -283,10 +287,11 @@ static bool check_value(const struct catalogue_member *member, const json_t *val
     return true;
 }
 
-bool members_check(const struct catalogue_member *members, const json_t *content,
-                   struct member_fault *fault) {
+static bool check_all(const struct catalogue_member *members, const json_t *content,
+                      bool columns_only, struct member_fault *fault) {
     for (const struct catalogue_member *member = members; member->key != NULL; member++) {
-        bool beside = (member->flags & OF_RECORD) != 0 && member->form != IN_TEXT;
+        bool beside = ((member->flags & OF_RECORD) != 0 && member->form != IN_TEXT) ||
+                      (columns_only && !catalogue_is_column(member));
         fault->place[0] = '\0';
         if (!beside && !check_value(member, json_object_get(content, member->key), fault)) {
             if (fault->place[0] == '\0') {
@@ -296,6 +301,16 @@ bool members_check(const struct catalogue_member *members, const json_t *content
         }
     }
     return true;
+}
+
+bool members_check(const struct catalogue_member *members, const json_t *content,
+                   struct member_fault *fault) {
+    return check_all(members, content, false, fault);
+}
+
+bool members_check_columns(const struct catalogue_member *members, const json_t *content,
+                           struct member_fault *fault) {
+    return check_all(members, content, true, fault);
 }
 
 /* ---- from JSON ---- */

@@ -172,3 +172,6 @@ struct member_fault {
 };
 bool members_check(const struct catalogue_member *members, const json_t *content,
                    struct member_fault *fault);
+/* Of one whose detail was taken away: its columns alone. */
+bool members_check_columns(const struct catalogue_member *members, const json_t *content,
+                           struct member_fault *fault);

@@ -310,6 +310,20 @@ bool up_catalogue_check(struct up_catalogue *catalogue,
               " coalesce(', \"' || substr(CASE WHEN json_valid(r.body) THEN"
               " json_extract(r.body, '$.name') END, 1, 60) || '\"', '') ELSE '' END");
 #undef ASIDE
+    /* A writer that signed two records under one number: somebody writes into a copy of its folder,
+       with its key. */
+    static const char forked[] =
+        "SELECT id, kind, made_utc, 'number ' || sequence || ' of ' || writer FROM signed AS s"
+        " JOIN record AS r USING (id, sha256) WHERE EXISTS (SELECT 1 FROM signed AS o WHERE"
+        " o.writer = s.writer AND o.sequence = s.sequence AND o.sha256 <> s.sha256)"
+        " ORDER BY writer, sequence, id, sha256";
+    static const char after_gap[] =
+        "SELECT id, kind, made_utc, 'number ' || sequence || ' of ' || writer FROM signed AS s"
+        " JOIN record AS r USING (id, sha256) WHERE sequence > 1 AND NOT EXISTS (SELECT 1 FROM"
+        " signed AS o WHERE o.writer = s.writer AND o.sequence = s.sequence - 1"
+        " AND o.sha256 = CASE WHEN json_valid(s.envelope) THEN"
+        " json_extract(s.envelope, '$.previous') END)"
+        " ORDER BY writer, sequence, id, sha256";
     struct checking checking = {catalogue, visit, context};
     return check_file(catalogue, failure) &&
            catalogue_each_damaged(catalogue, visit_damaged, &checking, failure) &&
@@ -324,5 +338,8 @@ bool up_catalogue_check(struct up_catalogue *catalogue,
                       "SELECT substr(max(made_utc || id), 25), kind, max(made_utc),"
                       " count(*) || ' of ' || subject FROM record"
                       " GROUP BY kind, subject HAVING count(*) > 1000 ORDER BY kind, subject",
-                      failure);
+                      failure) &&
+           (catalogue->version < SIGNED_SINCE ||
+            (visit_rows(&checking, UP_RECORD_FORKED, forked, failure) &&
+             visit_rows(&checking, UP_RECORD_AFTER_GAP, after_gap, failure)));
 }

@@ -9,6 +9,7 @@
 #include "text/text.h"
 
 long catalogue_clock_step_s = 0;
+bool catalogue_signs = true;
 
 void up_new_id(char id[UP_ID_SIZE]) {
     uuid_t uuid;
@@ -109,7 +110,7 @@ static bool insert_replaces(struct up_catalogue *catalogue, const char *id, cons
     return true;
 }
 
-static bool fail_body(const struct up_record *record, struct up_failure *failure) {
+bool catalogue_fail_body(const struct up_record *record, struct up_failure *failure) {
     return up_fail(failure, UP_STATUS_UNABLE,
                    "a record of kind %s cannot be stored: it is not a JSON object, holds text that "
                    "is not UTF-8, is nested too deep, or is larger than a megabyte",
@@ -118,10 +119,12 @@ static bool fail_body(const struct up_record *record, struct up_failure *failure
 
 bool catalogue_insert(struct up_catalogue *catalogue, const struct up_record *record,
                       const json_t *replaces, struct up_failure *failure) {
-    UP_FREED char *content = dump(record->content);
+    UP_FREED char *content =
+        record->facts != NULL ? up_text_format("%s", record->facts) : dump(record->content);
     const char *values[] = {record->id,    record->sha256,   record->kind, record->subject,
                             record->bench, record->made_utc, content};
-    return (strlen(content) <= CATALOGUE_CONTENT_BYTES_MAX || fail_body(record, failure)) &&
+    size_t length = strlen(content) + (record->detail != NULL ? strlen(record->detail) : 0);
+    return (length <= CATALOGUE_CONTENT_BYTES_MAX || catalogue_fail_body(record, failure)) &&
            catalogue_change(catalogue, "INSERT INTO record VALUES (?, ?, ?, ?, ?, ?, ?)", values, 7,
                             failure) &&
            (sqlite3_changes(catalogue->database) == 1 ||
@@ -129,7 +132,8 @@ bool catalogue_insert(struct up_catalogue *catalogue, const struct up_record *re
                     "%s/catalogue.sqlite did not keep a record: another program changed its rules; "
                     "restore a copy",
                     catalogue->directory)) &&
-           insert_replaces(catalogue, record->id, replaces, failure);
+           insert_replaces(catalogue, record->id, replaces, failure) &&
+           (record->envelope == NULL || catalogue_insert_signed(catalogue, record, failure));
 }
 
 /* A small computer without a battery loses its clock, and what it stored before would then pass
@@ -165,12 +169,13 @@ bool catalogue_put(struct up_catalogue *catalogue, struct up_record *record, jso
                    struct up_failure *failure) {
     json_t *given = record->content;
     if (!json_is_object(given) || catalogue_is_too_deep(given)) {
-        return fail_body(record, failure);
+        return catalogue_fail_body(record, failure);
     }
     up_new_id(record->id);
     if (record->subject[0] == '\0') {
         memcpy(record->subject, record->id, sizeof record->id);
     }
+    struct catalogue_parts parts = {.envelope = NULL};
     record->content = json_copy(given);
     bool good = catalogue_begin(catalogue, failure);
     if (good) {
@@ -179,12 +184,15 @@ bool catalogue_put(struct up_catalogue *catalogue, struct up_record *record, jso
         catalogue_now(record->made_utc);
         good = (catalogue_is_time(record->made_utc) || fail_clock(record, failure)) &&
                assign_sequence(catalogue, record, record->content, failure) &&
-               (catalogue_hash(record, replaces) || fail_body(record, failure)) &&
+               (catalogue_signs
+                    ? catalogue_sign(catalogue, record, replaces, &parts, failure)
+                    : catalogue_hash(record, replaces) || catalogue_fail_body(record, failure)) &&
                catalogue_insert(catalogue, record, replaces, failure) &&
                catalogue_mark_made(catalogue, record, failure) &&
                catalogue_hold_measured(catalogue, record, failure);
         good = catalogue_end(catalogue, good, failure);
     }
+    catalogue_free_parts(record, &parts);
     json_decref(record->content);
     record->content = given;
     return good;

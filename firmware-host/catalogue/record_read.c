@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Reading records: which version of a thing counts, and whether it is what was stored. */
+#include <stdlib.h>
 #include <string.h>
 
 #include "internal.h"
@@ -135,6 +136,9 @@ void catalogue_read_row(sqlite3_stmt *statement, struct up_record *record) {
     copy_column(statement, 3, record->subject, sizeof record->subject);
     copy_column(statement, 4, record->bench, sizeof record->bench);
     copy_column(statement, 5, record->made_utc, sizeof record->made_utc);
+    record->envelope = record->facts = record->detail = record->signature = NULL;
+    record->writer[0] = '\0';
+    record->sequence = 0;
     record->elsewhere = true;
     record->content = catalogue_json_of(statement, 6);
 }
@@ -145,7 +149,7 @@ struct visitor {
     bool (*visit_damaged)(const struct up_record *record, bool aside, void *context);
     void *context;
     struct up_catalogue *catalogue;
-    sqlite3_stmt *replaced_by; /* prepared once for all */
+    sqlite3_stmt *replaced_by, *signed_as; /* prepared once for all */
     /* found on the way */
     unsigned damaged;
     char first_id[UP_ID_SIZE];
@@ -168,16 +172,16 @@ static json_t *replaced_by(struct up_catalogue *catalogue, sqlite3_stmt *stateme
     return ids;
 }
 
-/* Whether it is what was stored: a digit that changed on the disk is found by the hash. */
-static bool is_sound(struct visitor *visitor, const struct up_record *record, const char *body,
-                     bool *sound, struct up_failure *failure) {
+bool catalogue_is_sound(const struct up_record *record, const char *body, json_t *replaces) {
     struct up_record copy = *record;
-    json_auto_t *replaces =
-        replaced_by(visitor->catalogue, visitor->replaced_by, record->id, failure);
-    *sound = json_is_object(record->content) && replaces != NULL && catalogue_has_form(record) &&
-             (catalogue_hash_fits_as_stored(record, body, replaces) ||
-              (catalogue_hash(&copy, replaces) && strcmp(copy.sha256, record->sha256) == 0));
-    return replaces != NULL;
+    char fault[UP_FAULT_SIZE];
+    if (!json_is_object(record->content) || !catalogue_has_form(record)) {
+        return false;
+    }
+    return record->envelope != NULL
+               ? catalogue_is_enveloped(record, replaces, fault)
+               : (body != NULL && catalogue_hash_fits_as_stored(record, body, replaces)) ||
+                     (catalogue_hash(&copy, replaces) && strcmp(copy.sha256, record->sha256) == 0);
 }
 
 /* ---- many ---- */
@@ -203,10 +207,16 @@ static bool visit_damaged(struct visitor *visitor, const struct up_record *recor
 static bool visit_one(sqlite3_stmt *statement, struct visitor *visitor, bool *more,
                       struct up_failure *failure) {
     struct up_record record;
-    bool sound = false;
+    const char *body = catalogue_text_of(statement, 6);
     catalogue_read_row(statement, &record);
     record.elsewhere = sqlite3_column_int(statement, 7) == 0;
-    bool good = is_sound(visitor, &record, catalogue_text_of(statement, 6), &sound, failure);
+    json_auto_t *replaces =
+        replaced_by(visitor->catalogue, visitor->replaced_by, record.id, failure);
+    bool good = replaces != NULL && catalogue_read_signed(visitor->catalogue, visitor->signed_as,
+                                                          &record, body, failure);
+    bool sound = good && catalogue_is_sound(&record, body, replaces) &&
+                 (visitor->visit_damaged == NULL || record.envelope == NULL ||
+                  up_signature_holds(record.writer, record.sha256, record.signature));
     if (good && !sound) {
         *more = visit_damaged(visitor, &record, sqlite3_column_int(statement, 8) != 0);
     } else if (good && visitor->visit_other != NULL) {
@@ -215,6 +225,7 @@ static bool visit_one(sqlite3_stmt *statement, struct visitor *visitor, bool *mo
     } else if (good && visitor->visit != NULL) {
         *more = visitor->visit(&record, visitor->context);
     }
+    sqlite3_reset(visitor->signed_as);
     json_decref(record.content);
     return good;
 }
@@ -259,13 +270,16 @@ static bool visit_all(struct up_catalogue *catalogue, sqlite3_stmt *statement,
     visitor->catalogue = catalogue;
     visitor->replaced_by =
         statement != NULL ? catalogue_prepare(catalogue, REPLACED_BY, NULL, 0, failure) : NULL;
-    bool good = visitor->replaced_by != NULL;
+    visitor->signed_as =
+        visitor->replaced_by != NULL ? catalogue_prepare_signed(catalogue, failure) : NULL;
+    bool good = visitor->signed_as != NULL;
     while (good && more && (code = sqlite3_step(statement)) == SQLITE_ROW) {
         good = visit_one(statement, visitor, &more, failure);
         report_progress(catalogue, ++visited);
     }
     report_progress(catalogue, 0);
     sqlite3_finalize(visitor->replaced_by);
+    sqlite3_finalize(visitor->signed_as);
     if (!good) {
         sqlite3_finalize(statement);
         return false;
@@ -336,4 +350,21 @@ bool catalogue_each_other(struct up_catalogue *catalogue, const char *kind,
     return visit_all(catalogue,
                      catalogue_prepare(catalogue, sql, (const char *[]){kind, latest}, 2, failure),
                      &visitor, failure);
+}
+
+bool catalogue_each_unknown(struct up_catalogue *catalogue,
+                            bool (*visit)(const struct up_record *record, void *context),
+                            void *context, struct up_failure *failure) {
+    struct visitor visitor = {.visit = visit, .context = context};
+    UP_FREED char *known = up_text_format("''");
+    for (size_t i = 0; i < CATALOGUE_TABLES; i++) {
+        char *more = up_text_format("%s, '%s'", known, catalogue_tables[i].kind);
+        free(known);
+        known = more;
+    }
+    UP_FREED char *sql = up_text_format("SELECT " COLUMNS " FROM record WHERE kind NOT IN (%s)"
+                                        " ORDER BY made_utc, id, sha256",
+                                        known);
+    return visit_all(catalogue, catalogue_prepare(catalogue, sql, NULL, 0, failure), &visitor,
+                     failure);
 }

@@ -36,6 +36,8 @@ const struct catalogue_table catalogue_tables[CATALOGUE_TABLES] = {
      .fault = fault_of_reference},
     {TABLE("reference_check", "reference_checks", catalogue_check_members), .alone = true},
     {TABLE("gear_kind", "gear_kinds", catalogue_kind_members), .fault = fault_of_kind},
+    {TABLE("writer", "writers", catalogue_writer_members), .alone = true},
+    {TABLE("held", "held", catalogue_held_members), .alone = true},
 };
 
 const struct catalogue_table *catalogue_table_of(const char *kind) {
@@ -94,6 +96,29 @@ static const char tables[] =
     " id TEXT NOT NULL, sha256 TEXT NOT NULL, kind TEXT NOT NULL, subject TEXT NOT NULL,"          \
     " bench TEXT NOT NULL, made_utc TEXT NOT NULL, body TEXT NOT NULL, replaces TEXT NOT NULL,"    \
     " PRIMARY KEY (id, sha256)) WITHOUT ROWID;"
+
+/* What the ninth added: records as they were signed. See signed.c. */
+#define TABLES_9(missing)                                                                          \
+    "CREATE TABLE " missing "signed ("                                                             \
+    " id TEXT NOT NULL, sha256 TEXT NOT NULL, writer TEXT NOT NULL, sequence INTEGER NOT NULL,"    \
+    " envelope TEXT NOT NULL, signature TEXT NOT NULL,"                                            \
+    " PRIMARY KEY (id, sha256)) WITHOUT ROWID;"                                                    \
+    "CREATE TABLE " missing "detail (sha256 TEXT PRIMARY KEY, body TEXT NOT NULL);"                \
+    "CREATE INDEX " missing "signed_writer ON signed (writer, sequence);"                          \
+    "CREATE TRIGGER " missing "signed_once BEFORE INSERT ON signed WHEN EXISTS"                    \
+    " (SELECT 1 FROM signed WHERE id = NEW.id AND sha256 = NEW.sha256)"                            \
+    " BEGIN SELECT RAISE(IGNORE); END;"                                                            \
+    "CREATE TRIGGER " missing "signed_kept BEFORE UPDATE ON signed"                                \
+    " BEGIN SELECT RAISE(ABORT, 'records are never changed'); END;"                                \
+    "CREATE TRIGGER " missing "signed_stays BEFORE DELETE ON signed"                               \
+    " BEGIN SELECT RAISE(ABORT, 'records are never removed'); END;"                                \
+    "CREATE TRIGGER " missing "detail_once BEFORE INSERT ON detail WHEN EXISTS"                    \
+    " (SELECT 1 FROM detail WHERE rowid = NEW.rowid OR sha256 = NEW.sha256)"                       \
+    " BEGIN SELECT RAISE(IGNORE); END;"                                                            \
+    "CREATE TRIGGER " missing "detail_kept BEFORE UPDATE ON detail"                                \
+    " BEGIN SELECT RAISE(ABORT, 'records are never changed'); END;"                                \
+    "CREATE TRIGGER " missing "detail_stays BEFORE DELETE ON detail"                               \
+    " BEGIN SELECT RAISE(ABORT, 'records are never removed'); END;"
 
 /* From before there were marks: the origin of a record is unknown. It counts as one of here; only a
    calibration must be adopted before it is used. */
@@ -177,10 +202,13 @@ static char *append(char *text, char *more) {
 static char *columns_of(char *sql, const struct catalogue_member *members, const char *json) {
     for (const struct catalogue_member *member = members; member->key != NULL; member++) {
         if (catalogue_is_column(member)) {
+            /* A whole number has no fraction in canonical JSON, but is one still. */
+            bool real = member->type == MEMBER_NUMBER;
             sql = append(sql, (member->flags & OF_RECORD) != 0
                                   ? up_text_format(", %s", member->key)
-                                  : up_text_format(", json_extract(%s, '$.%s') AS \"%s\"", json,
-                                                   member->key, member->key));
+                                  : up_text_format(", %sjson_extract(%s, '$.%s')%s AS \"%s\"",
+                                                   real ? "CAST(" : "", json, member->key,
+                                                   real ? " AS REAL)" : "", member->key));
         }
     }
     return sql;
@@ -228,8 +256,11 @@ static char *plateau_view(char *sql) {
                                      " CASE kind WHEN 'trial' THEN json_extract(body, '$.run_id')"
                                      " ELSE subject END AS run_id, json_each.key + 1 AS number"));
     sql = columns_of(sql, catalogue_plateau_members, "value");
-    return append(sql, up_text_format(" FROM current, json_each(current.body, '$.plateaus')"
-                                      " WHERE kind IN ('trial', 'run');"));
+    return append(sql,
+                  up_text_format(" FROM current, json_each(coalesce((SELECT detail.body FROM detail"
+                                 " WHERE detail.sha256 = current.sha256), current.body),"
+                                 " '$.plateaus')"
+                                 " WHERE kind IN ('trial', 'run');"));
 }
 
 static char *all_views(char *sql) {
@@ -241,8 +272,9 @@ static char *all_views(char *sql) {
 }
 
 char *catalogue_tables_of(int version) {
-    return up_text_format("%s%s%s%s", tables, version >= 2 ? TABLES_2("") : "",
-                          version >= 4 ? TABLES_4("") : "", version >= 6 ? TABLES_6("") : "");
+    return up_text_format("%s%s%s%s%s", tables, version >= 2 ? TABLES_2("") : "",
+                          version >= 4 ? TABLES_4("") : "", version >= 6 ? TABLES_6("") : "",
+                          version >= SIGNED_SINCE ? TABLES_9("") : "");
 }
 
 char *catalogue_schema(void) {
@@ -266,6 +298,7 @@ char *catalogue_migration(int version) {
     if (version < 2) {
         sql = append(sql, up_text_format("%s", catalogue_count_again));
     }
-    sql = append(sql, up_text_format("%s", version < 6 ? TABLES_6(MISSING) : ""));
+    sql = append(sql, up_text_format("%s%s", version < 6 ? TABLES_6(MISSING) : "",
+                                     version < SIGNED_SINCE ? TABLES_9(MISSING) : ""));
     return append(all_views(sql), up_text_format("%s", version < 7 ? marks_7 : ""));
 }

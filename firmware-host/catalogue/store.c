@@ -94,6 +94,7 @@ bool catalogue_begin(struct up_catalogue *catalogue, struct up_failure *failure)
                                   !catalogue_run(catalogue, "BEGIN IMMEDIATE", failure))) {
         return false;
     }
+    catalogue->signed_sequence = catalogue->depth == 0 ? 0 : catalogue->signed_sequence;
     catalogue->depth++;
     return true;
 }
@@ -104,6 +105,7 @@ bool catalogue_end(struct up_catalogue *catalogue, bool good, struct up_failure 
         return good;
     }
     if (good && catalogue_run(catalogue, "COMMIT", failure)) {
+        catalogue_note_signed(catalogue);
         return true;
     }
     sqlite3_exec(catalogue->database, "ROLLBACK", NULL, NULL, NULL);
@@ -468,6 +470,7 @@ bool up_catalogue_open(const char *directory, enum up_catalogue_mode mode,
 void up_catalogue_close(struct up_catalogue *catalogue) {
     if (catalogue != NULL) {
         sqlite3_close(catalogue->database);
+        up_writer_forget(&catalogue->writer);
         free(catalogue->directory);
         free(catalogue);
     }

@@ -17,10 +17,12 @@ static const char *const words[] = {[UP_RECORD_DAMAGED] = "damaged",
                                     [UP_RECORD_SET_ASIDE] = "set aside",
                                     [UP_RECORD_AHEAD_OF_CLOCK] = "dated ahead of the clock",
                                     [UP_RECORD_CONTESTED] = "other content under this id",
-                                    [UP_RECORD_OF_MANY] = "too many versions"};
+                                    [UP_RECORD_OF_MANY] = "too many versions",
+                                    [UP_RECORD_FORKED] = "signed twice",
+                                    [UP_RECORD_AFTER_GAP] = "the one signed before is missing"};
 
 struct findings {
-    unsigned count[UP_RECORD_OF_MANY + 1];
+    unsigned count[UP_RECORD_AFTER_GAP + 1];
     json_t *list; /* NULL: in words */
 };
 
@@ -65,6 +67,15 @@ static void print_sum(const struct findings *findings) {
         printf("%u thing%s with more versions than a person makes: your own counts, else the "
                "newest; where did the others come from?\n",
                count[UP_RECORD_OF_MANY], up_text_plural(count[UP_RECORD_OF_MANY]));
+    }
+    if (count[UP_RECORD_FORKED] > 0) {
+        printf("%u signed under a number that their writer had used: a copy of "
+               "its folder is written with its key. All are kept\n",
+               count[UP_RECORD_FORKED]);
+    }
+    if (count[UP_RECORD_AFTER_GAP] > 0) {
+        printf("%u after a gap: what the same writer signed before did not come along\n",
+               count[UP_RECORD_AFTER_GAP]);
     }
 }
 

@@ -94,6 +94,9 @@ static void put_result(FILE *stream, const struct up_record *record) {
     put_text(stream, "Bench", record->bench);
     put_text(stream, "Run", up_record_text(content, "run_id"));
     put_text(stream, "Made", record->made_utc);
+    char signer[UP_CLAIM_SIZE];
+    up_claim_signer(record->writer, record->sequence, signer);
+    put_text(stream, "Signed", signer);
     begin(stream, "Result");
     page_put(stream, record->subject);
     fputs("; <code>upthrust explain</code> shows every number</dd>\n", stream);

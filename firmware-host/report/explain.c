@@ -22,6 +22,8 @@ struct search {
     const char *item_id, *water; /* NULL: any */
     json_t *content;             /* the latest that fits; owned */
     char result_id[UP_ID_SIZE], made_utc[UP_TIME_SIZE], bench[UP_NAME_SIZE];
+    char writer[UP_SHA256_SIZE];
+    long long sequence;
     unsigned count;
     bool elsewhere;
 };
@@ -44,6 +46,8 @@ static bool consider(const struct up_record *record, void *context) {
     memcpy(search->result_id, record->subject, sizeof search->result_id);
     memcpy(search->made_utc, record->made_utc, sizeof search->made_utc);
     memcpy(search->bench, record->bench, sizeof search->bench);
+    memcpy(search->writer, record->writer, sizeof search->writer);
+    search->sequence = record->sequence;
     search->elsewhere = record->elsewhere;
     return true;
 }
@@ -352,6 +356,8 @@ static json_t *explain(struct up_catalogue *catalogue, struct search *search,
     up_item_find(catalogue, result->item_id, &item, &ignored);
     json_object_set_new(json, "item_name", json_string(item.name));
     json_object_set_new(json, "bench", json_string(search->bench));
+    json_object_set_new(json, "writer", json_string(search->writer));
+    json_object_set_new(json, "writer_sequence", json_integer(search->sequence));
     json_object_set_new(json, "withdrawn",
                         json_boolean(up_claim_is_withdrawn(search->content, item.compressible)));
     json_object_set(json, "result", search->content);

@@ -437,7 +437,10 @@ static void put_head(FILE *stream, const json_t *document, const struct up_style
     up_text_put(stream, up_record_text(document, "made_utc"), 0, false);
     fputs(",\n  run ", stream);
     up_text_put(stream, up_record_text(result, "run_id"), 0, false);
-    fputc('\n', stream);
+    char signer[UP_CLAIM_SIZE];
+    up_claim_signer(up_record_text(document, "writer"),
+                    (long long)up_record_number(document, "writer_sequence"), signer);
+    fprintf(stream, ",\n  signed %s\n", signer);
 }
 
 /* The equations hold in SI units; what they end in is shown as the style says. */

@@ -13,7 +13,7 @@
  * On a network drive a catalogue is refused (its log needs memory that all share).
  *
  * Other programs read the SQL views item, model, calibration, rig, run, trial, plateau, result,
- * decision, reference, reference_check and gear_kind (current versions), live (all versions that
+ * decision, reference, reference_check, gear_kind, writer and held (current versions), live (all versions that
  * none replaces) and record itself. A plateau is part of its trial's record: without the tares
  * around it it says nothing, and so a trial costs one write to the disk.
  */
@@ -53,6 +53,13 @@ struct up_record {
     char made_utc[UP_TIME_SIZE]; /* RFC 3339, milliseconds, Z */
     bool elsewhere;              /* it came by import or merge */
     json_t *content;             /* lent for the duration of the visit */
+    /* As its writer signed it, lent too: the envelope's bytes, those of the facts (the columns) and
+       of the detail (all else; NULL: none, or it was taken away), the signature (Ed25519 over the
+       hash, hex), the writer's key (hex) and the record's number among the writer's, from 1. NULL,
+       "" and 0 for a record from before there were signatures. */
+    const char *envelope, *facts, *detail, *signature;
+    char writer[UP_SHA256_SIZE];
+    long long sequence;
 };
 
 /* A member of a content (or of any JSON object; NULL has none): "" and NaN where it is missing,
@@ -155,6 +162,8 @@ enum up_record_doubt {
     UP_RECORD_AHEAD_OF_CLOCK, /* of elsewhere or here, dated more than a day after now */
     UP_RECORD_CONTESTED,      /* there is other content under its id, with the hash in `reason` */
     UP_RECORD_OF_MANY,        /* one of more versions of a thing than anybody makes */
+    UP_RECORD_FORKED,         /* its writer signed another one under the same number */
+    UP_RECORD_AFTER_GAP,      /* the one that its writer signed before it is missing */
 };
 struct up_doubtful_record {
     enum up_record_doubt why;
@@ -167,7 +176,8 @@ struct up_doubtful_record {
 };
 /* Reads every record and visits those that are damaged, then those set aside, then those dated
    ahead of the clock, then contents beside those of the records, then the newest of each thing that
-   has too many versions. */
+   has too many versions, then where the chain of a writer forks or lacks a link. Verifies every
+   signature. */
 bool up_catalogue_check(struct up_catalogue *catalogue,
                         bool (*visit)(const struct up_doubtful_record *doubtful, void *context),
                         void *context, struct up_failure *failure);

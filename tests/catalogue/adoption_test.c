@@ -301,7 +301,8 @@ static void what_stands_for_the_note_vouches_for_nothing(void **state) {
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
     assert_true(up_calibration_add(catalogue, &made, NULL));
     assert_null(catalogue_witness_obstacle(catalogue, "bench"));
-    char *find = up_text_format("find '%s/upthrust' -type f >found", getenv("XDG_STATE_HOME"));
+    char *find =
+        up_text_format("find '%s/upthrust' -maxdepth 1 -type f >found", getenv("XDG_STATE_HOME"));
     char path[300] = "";
     assert_int_equal(system(find), 0);
     FILE *found = fopen("found", "r");
@@ -333,6 +334,7 @@ static void what_stands_for_the_note_vouches_for_nothing(void **state) {
 static void one_from_before_the_marks_must_be_adopted(void **state) {
     (void)state;
     struct up_calibration made = plain_calibration("bench", 1e5);
+    catalogue_signs = false;
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
     struct up_item item = add_item(catalogue, "old fin");
     assert_true(up_calibration_add(catalogue, &made, NULL));

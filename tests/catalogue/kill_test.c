@@ -91,8 +91,9 @@ static void kill_them_at_work(void) {
 static void assert_all_there(sqlite3 *database) {
     sqlite3_stmt *statement = NULL;
     assert_int_equal(sqlite3_prepare_v2(database,
-                                        "SELECT count(*) FROM record WHERE id = ? AND"
-                                        " json_extract(body, '$.filling') IS NOT NULL",
+                                        "SELECT count(*) FROM record JOIN detail USING (sha256)"
+                                        " WHERE id = ? AND"
+                                        " json_extract(detail.body, '$.filling') IS NOT NULL",
                                         -1, &statement, NULL),
                      SQLITE_OK);
     for (size_t i = 0; i < count; i++) {

@@ -20,7 +20,7 @@ if not shutil.which("sqlite3") or not shutil.which("gnuplot"):
     sys.exit(77)
 
 KINDS = ["items", "calibrations", "results", "runs", "trials", "rigs", "decisions",
-         "reference_bodies", "reference_checks", "gear_kinds"]
+         "reference_bodies", "reference_checks", "gear_kinds", "writers", "held"]
 
 
 def refuse(word):
@@ -164,7 +164,7 @@ print STATS_records, STATS_min, STATS_max""" % (directory, header.index("buoyanc
 def main():
     directory = sys.argv[1]
     document = load(directory + "/catalogue.json")
-    assert document["schema"] == "upthrust-catalogue-1"
+    assert document["schema"] == "upthrust-catalogue-2"
     for kind in KINDS:
         check_file(directory, kind, document)
     wanted = sys.argv[2:]

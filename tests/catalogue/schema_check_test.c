@@ -52,10 +52,10 @@ static void changed_tables_are_refused(void **state) {
         {SLIP "('TRIGGER', 't', 'record', 0, 'CREATE TRIGGER t BEFORE INSERT ON record"
               " BEGIN SELECT RAISE(IGNORE); END')",
          "see t"},
-        {"CREATE UNIQUE INDEX one_mark ON local_mark (mark);" SLIP_UPDATE
+        {"CREATE UNIQUE INDEX one_mark ON local_mark (mark, record_id);" SLIP_UPDATE
          "tbl_name = 'LOCAL_MARK' WHERE name = 'one_mark'",
          "see one_mark"},
-        {"CREATE UNIQUE INDEX one_mark ON local_mark (mark);" SLIP_UPDATE
+        {"CREATE UNIQUE INDEX one_mark ON local_mark (mark, record_id);" SLIP_UPDATE
          "type = 'INDEX' WHERE name = 'one_mark'",
          "see one_mark"},
         {SLIP_UPDATE "name = 'RECORD', sql = sql || ' ' WHERE name = 'record'", "see RECORD"},

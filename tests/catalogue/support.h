@@ -42,6 +42,7 @@ static inline int enter(void **state) {
     *state = directory;
     catalogue_patience_ms = 10000;
     catalogue_clock_step_s = 0;
+    catalogue_signs = true;
     return mkdtemp(directory) == NULL || setenv("XDG_STATE_HOME", directory, 1) != 0 ||
            chmod(directory, 0755) != 0 || chdir(directory) != 0;
 }

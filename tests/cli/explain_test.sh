@@ -169,6 +169,7 @@ for p in 0.49 1 0.99995; do
     expect "confidence $p" 2 - "--confidence" -- "$bin" decide --all --confidence $p --catalogue "$c"
 done
 # As a result from before the model was kept was.
+python3 "$(dirname "$0")/rehash.py" "$c"
 sqlite3 "$c/catalogue.sqlite" "INSERT INTO record SELECT 'aaaaaaaa-0000-4000-8000-00000000000' || (rowid % 10), sha256, kind,
     'aaaaaaaa-0000-4000-8000-00000000000' || (rowid % 10), bench, '2099-01-01T00:00:00.000Z', json_remove(body, '\$.model')
     FROM record WHERE kind = 'result' AND json_extract(body, '\$.water') = 'tank' LIMIT 1"

@@ -84,8 +84,9 @@ def results(events):
 
 def records(kind):
     with sqlite3.connect(catalogue + "/catalogue.sqlite") as database:
-        return [json.loads(body) for (body,) in
-                database.execute("SELECT body FROM current WHERE kind = ? ORDER BY made_utc", (kind,))]
+        return [{**json.loads(facts), **json.loads(detail or "{}")} for facts, detail in
+                database.execute("SELECT current.body, detail.body FROM current LEFT JOIN detail"
+                                 " USING (sha256) WHERE kind = ? ORDER BY made_utc", (kind,))]
 
 
 # ---- the bench learns from full weighings, in one queue: neighbours share the hanger there too ----

@@ -160,9 +160,10 @@ assert "mean of the trials" in words and "= 0   half" not in words, words
 status, events, error = session(tank, *queue, "--resume")
 assert status == 0 and "all 3 items of the list are done" in error, error
 with sqlite3.connect(catalogue + "/catalogue.sqlite") as database:
-    runs = database.execute("SELECT json_extract(body, '$.queue.place') FROM current WHERE"
-                            " kind = 'run' AND json_extract(body, '$.how_ended') = 'completed' AND"
-                            " json_extract(body, '$.queue.list') = 'stock.txt'").fetchall()
+    runs = database.execute("SELECT json_extract(detail.body, '$.queue.place') FROM run JOIN record"
+                            " ON record.id = record_id JOIN detail USING (sha256)"
+                            " WHERE how_ended = 'completed' AND"
+                            " json_extract(detail.body, '$.queue.list') = 'stock.txt'").fetchall()
 assert sorted(r[0] for r in runs) == [1, 2, 3], runs
 
 # Each of its runs repeats for itself, the tare that it took over included.

@@ -13,8 +13,8 @@
    import.c reads it. */
 static inline bool document_record(const json_t *entry, const char *list, struct up_record *record,
                                    json_t **replaces) {
-    static const char *const beside[] = {"id",       "subject", "sha256",      "made_utc",
-                                         "replaces", "bench",   "record_kind", "live"};
+    static const char *const beside[] = {"id",    "subject", "sha256",      "made_utc", "replaces",
+                                         "bench", "signed",  "record_kind", "live"};
     const struct catalogue_table *table = NULL;
     const char *kind = json_string_value(json_object_get(entry, "record_kind"));
     bool other = strcmp(list, "versions") == 0;
@@ -61,16 +61,59 @@ static inline void document_visit(json_t *document,
     }
 }
 
+/* Signs a record whose entry has a member "signed", whatever is in it, by one key under one number;
+   else gives it the hash of an unsigned one. False where it can have none. */
+static inline bool document_seal(const json_t *entry, struct up_record *record, json_t *replaces,
+                                 struct catalogue_parts *parts) {
+    static const uint8_t seed[UP_SEED_BYTES] = {1};
+    struct up_envelope envelope = {.sequence = 1, .replaces = replaces};
+    if (json_object_get(entry, "signed") == NULL) {
+        return catalogue_hash(record, replaces);
+    }
+    if (!catalogue_split(record->kind, record->content, &parts->facts, &parts->detail)) {
+        return false;
+    }
+    up_key_public(seed, envelope.writer);
+    memcpy(envelope.id, record->id, sizeof envelope.id);
+    memcpy(envelope.kind, record->kind, sizeof envelope.kind);
+    memcpy(envelope.subject, record->subject, sizeof envelope.subject);
+    memcpy(envelope.bench, record->bench, sizeof envelope.bench);
+    memcpy(envelope.made_utc, record->made_utc, sizeof envelope.made_utc);
+    up_hash_bytes(parts->facts, strlen(parts->facts), envelope.facts);
+    if (parts->detail != NULL) {
+        up_hash_bytes(parts->detail, strlen(parts->detail), envelope.detail);
+    }
+    parts->envelope = up_envelope_write(&envelope);
+    if (parts->envelope != NULL) {
+        up_envelope_hash(parts->envelope, record->sha256);
+        up_sign(seed, record->sha256, parts->signature);
+        record->envelope = parts->envelope;
+        record->facts = parts->facts;
+        record->detail = parts->detail;
+        record->signature = parts->signature;
+    }
+    return parts->envelope != NULL;
+}
+
 static inline void document_mend_one(json_t *entry, struct up_record *record, json_t *replaces,
                                      void *context) {
+    struct catalogue_parts parts = {.envelope = NULL};
     (void)context;
-    if (catalogue_hash(record, replaces)) {
+    if (document_seal(entry, record, replaces, &parts)) {
         json_object_set_new(entry, "sha256", json_string(record->sha256));
     }
+    if (record->envelope != NULL) {
+        json_object_set_new(entry, "signed",
+                            json_pack("{s:s, s:s, s:s}", "envelope", record->envelope, "facts",
+                                      record->facts, "signature", record->signature));
+        json_auto_t *facts = json_loads(record->facts, 0, NULL);
+        json_object_update(entry, facts); /* 2.0 is 2 there */
+    }
+    catalogue_free_parts(record, &parts);
 }
 
 static inline void document_mend(json_t *document) {
-    json_object_set_new(document, "schema", json_string("upthrust-catalogue-1"));
+    json_object_set_new(document, "schema", json_string("upthrust-catalogue-2"));
     document_visit(document, document_mend_one, NULL);
 }
 

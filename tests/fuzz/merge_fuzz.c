@@ -8,10 +8,11 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size);
 
 static void put_in(json_t *entry, struct up_record *record, json_t *replaces, void *context) {
     struct up_failure failure;
-    (void)entry;
-    if (catalogue_hash(record, replaces)) {
+    struct catalogue_parts parts = {.envelope = NULL};
+    if (document_seal(entry, record, replaces, &parts)) {
         catalogue_insert(context, record, replaces, &failure);
     }
+    catalogue_free_parts(record, &parts);
 }
 
 /* Four bytes an edit: where, what, and what it is combined with. */
