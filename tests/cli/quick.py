@@ -195,6 +195,14 @@ assert status in (0, 3), errors
 assert [e["event"] for e in events if e["event"] in ("scan", "refused")] == ["scan", "refused"] + ["scan"] * 3
 assert [e["item"] for e in events if e["event"] == "queue"] == ["Tern mask", "Plover fin"]
 
+# What does not go with the plan, or is no item, is refused, and the next one scanned.
+cli("item", "add", "--name", "A steel cylinder", "--kind", "cylinder")
+events, status, errors = weigh("measure", "--quick", "--scan", scans=["A steel cylinder", "x" * 400, "\u00fc" * 200, {}, "A-300"])
+assert status in (0, 3), errors
+said = [e["text"] for e in events if e["event"] == "refused"]
+assert len(said) == 4 and "give --pressure-bar and --gas" in said[0] and said[1] == said[2] == said[3], said
+assert [e["item"] for e in events if e["event"] == "queue"] == ["Tern mask"]
+
 # ---- what is shown ----
 tables = sorted(glob.glob(catalogue + "/queues/*.csv"))
 rows = [row for table in tables for row in csv.DictReader(open(table))]
