@@ -109,7 +109,7 @@ static bool scan_next(void *context, struct up_queue_entry *entry) {
     while (read_scan(whole, text)) {
         struct up_failure why;
         if (text[0] == '\0') {
-            refuse_scan(whole, "this is no stock number, name or id");
+            refuse_scan(whole, "this is not a stock number, name or id");
         } else if (up_stock_find(whole->options.catalogue, text, &entry->item, &why) &&
                    prepare(whole, entry, &why)) {
             return true;

@@ -157,9 +157,10 @@ static bool add_entry(const struct list *list, const struct up_queue_entry *entr
             return wrong(list, failure, text);
         }
         if (is_like(&queue->entry[i], entry)) {
-            snprintf(text, sizeof text,
-                     "%.60s and %.60s could not be told apart: give each a stock number of its own",
-                     other->name, entry->item.name);
+            snprintf(
+                text, sizeof text,
+                "%.60s and %.60s have one number, or one name: give each a stock number of its own",
+                other->name, entry->item.name);
             return wrong(list, failure, text);
         }
     }
