@@ -108,6 +108,10 @@ int up_text_open_file(const char *path, enum up_links links, size_t most_bytes,
 char *up_text_read_file(const char *path, enum up_links links, size_t most_bytes, size_t *length,
                         struct up_failure *failure);
 
+/* Makes a folder, or takes the one that is there; with UP_LINKS_REFUSED none that a link stands
+   for. */
+bool up_text_make_folder(const char *path, enum up_links links, struct up_failure *failure);
+
 /* "s" behind a noun of which there are so many, "" behind a single one. */
 const char *up_text_plural(unsigned long long count);
 
