@@ -325,6 +325,7 @@ static bool is_ours(const char *folder, const char *name) {
 /* A page that leads nowhere now would go on saying what was true once. */
 static void remove_old(struct job *job, const char *folder) {
     UP_FREED char *path = up_text_format("%s/%s", job->directory, folder);
+    up_text_remove_left_over(path);
     DIR *directory = opendir(path);
     struct dirent *entry;
     while (directory != NULL && (entry = readdir(directory)) != NULL) {

@@ -124,9 +124,9 @@ static bool is_same_file(const char *path, const char *other) {
     return same;
 }
 
-/* NAME.part-PID of a process that is gone, which began to write one of our pictures. */
+/* NAME.part-PID of a process that is gone, which began to write one of our pictures or pages. */
 static bool is_left_over(const char *name) {
-    static const char *const endings[] = {".gp", ".tsv", ".svg", ".png", ".pdf"};
+    static const char *const endings[] = {".gp", ".tsv", ".svg", ".png", ".pdf", ".html"};
     const char *part = strstr(name, PART);
     const char *digits = part != NULL ? part + strlen(PART) : "";
     size_t count = strspn(digits, "0123456789");

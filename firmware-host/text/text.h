@@ -91,7 +91,7 @@ bool up_text_write_file(const char *path, bool (*write)(FILE *stream, void *cont
 bool up_text_update_file(const char *path, bool (*write)(FILE *stream, void *context),
                          void *context, struct up_failure *failure);
 
-/* The temporary files of pictures that processes which are gone left in a folder. */
+/* The temporary files of pictures and pages that processes which are gone left in a folder. */
 void up_text_remove_left_over(const char *directory);
 
 /* Whether a link may stand for a file that is read. What lies in a catalogue may come from somebody

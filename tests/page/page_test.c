@@ -240,7 +240,10 @@ static void no_page_is_written_through_a_link(void **state) {
     assert_int_equal(rmdir("other"), 0); /* it is empty still */
     assert_int_equal(symlink("s", "given"), 0);
     assert_int_equal(unlink("s/i"), 0);
+    assert_int_equal(mkdir("s/i", 0700), 0);
+    write_all("s/i/0badcafe.html.part-999999999", "what a program that is gone began to write");
     assert_true(up_pages_write(catalogue, &rows, &items, &wish, "given", &written, &failure));
+    assert_int_not_equal(access("s/i/0badcafe.html.part-999999999", F_OK), 0);
     up_catalogue_close(catalogue);
 }
 
