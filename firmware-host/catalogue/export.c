@@ -306,12 +306,6 @@ static bool write_json(FILE *stream, void *context) {
 
 /* ---- both ---- */
 
-static bool make_directory(const char *directory, struct up_failure *failure) {
-    return mkdir(directory, 0777) == 0 || errno == EEXIST ||
-           up_fail(failure, UP_STATUS_UNABLE, "cannot make the directory %s: %s", directory,
-                   strerror(errno));
-}
-
 /* A writer holds the directory's lock, so a half-written file comes from a killed program. */
 static void remove_remnants(const char *directory) {
     DIR *stream = opendir(directory);
@@ -365,7 +359,7 @@ static bool gather_and_write(struct writing *writing) {
    later state is written last. */
 static bool in_one_moment(struct writing *writing) {
     struct up_catalogue *catalogue = writing->catalogue;
-    if (!make_directory(writing->directory, writing->failure)) {
+    if (!up_text_make_folder(writing->directory, UP_LINKS_FOLLOWED, writing->failure)) {
         return false;
     }
     int lock = catalogue_lock_directory(writing->directory, writing->failure);

@@ -217,7 +217,8 @@ static bool writer_before(struct up_catalogue *catalogue, char key[UP_KEY_SIZE],
 
 const struct catalogue_member catalogue_held_members[] = {
     INTEGER_ALONE("records", 0, 0, "how many"),
-    {ROW("hashes", MEMBER_LINES, IN_NO_STRUCT, JSON_ONLY, "their SHA-256, ascending, one per line")},
+    {ROW("hashes", MEMBER_LINES, IN_NO_STRUCT, JSON_ONLY,
+         "their SHA-256, ascending, one per line")},
     END};
 
 enum { HASHES_MOST = 8000 }; /* half of what a record may hold */

@@ -54,7 +54,11 @@ struct step_traces {
 };
 
 struct learning {
+    struct up_catalogue *catalogue;
+    struct up_failure *failure;
+    bool failed;
     const struct up_taught_bench *bench;
+    json_t *trusted;  /* calibration -> whether it is of this place */
     json_t *items;    /* id -> a number */
     json_t *sessions; /* the queues or runs that traces are of */
     struct step_traces step[UP_QUICK_STEPS];
@@ -69,6 +73,19 @@ static bool is_like(const struct learning *learning, const struct up_record *rec
            json_is_true(json_object_get(taught, "simulated")) == bench->simulated &&
            up_record_number(taught, "read_after_s") == bench->read_after_s &&
            up_record_number(taught, "window_s") == bench->window_s;
+}
+
+/* A copy of the folder tells of another bench, until a known mass has borne out its calibration. */
+static bool is_of_this_place(struct learning *learning, const struct up_record *record) {
+    const char *id = up_record_text(record->content, "calibration_id");
+    const json_t *known = json_object_get(learning->trusted, id);
+    bool trusted = json_is_true(known);
+    if (known == NULL) {
+        learning->failed =
+            !up_calibration_is_trusted(learning->catalogue, id, &trusted, learning->failure);
+        json_object_set_new(learning->trusted, id, json_boolean(trusted));
+    }
+    return trusted && !learning->failed;
 }
 
 static unsigned number_of(json_t *items, const char *item_id) {
@@ -134,8 +151,9 @@ static bool take_run(const struct up_record *record, void *context) {
     struct learning *learning = context;
     const json_t *taught = json_object_get(record->content, "taught"), *entry;
     size_t i;
-    if (!json_is_object(taught) || !is_like(learning, record, taught)) {
-        return true;
+    if (!json_is_object(taught) || !is_like(learning, record, taught) ||
+        !is_of_this_place(learning, record)) {
+        return !learning->failed;
     }
     json_t *session = session_of(learning, record);
     unsigned item = number_of(learning->items, up_record_text(record->content, "item_id"));
@@ -158,8 +176,14 @@ static bool take_run(const struct up_record *record, void *context) {
 bool up_taught_learn(struct up_catalogue *catalogue, const struct up_taught_bench *bench,
                      struct up_early_envelope envelope[UP_QUICK_STEPS],
                      struct up_failure *failure) {
-    struct learning learning = {.bench = bench, .items = json_object(), .sessions = json_object()};
-    bool good = up_catalogue_each(catalogue, "run", take_run, &learning, failure);
+    struct learning learning = {.catalogue = catalogue,
+                                .failure = failure,
+                                .bench = bench,
+                                .trusted = json_object(),
+                                .items = json_object(),
+                                .sessions = json_object()};
+    bool good =
+        up_catalogue_each(catalogue, "run", take_run, &learning, failure) && !learning.failed;
     for (int step = 0; step < UP_QUICK_STEPS; step++) {
         const struct step_traces *of = &learning.step[step];
         size_t from = of->count > TRACES_MOST ? of->count - TRACES_MOST : 0;
@@ -169,6 +193,7 @@ bool up_taught_learn(struct up_catalogue *catalogue, const struct up_taught_benc
         free(of->trace);
         free(of->session);
     }
+    json_decref(learning.trusted);
     json_decref(learning.items);
     json_decref(learning.sessions);
     return good;

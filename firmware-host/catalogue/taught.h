@@ -24,7 +24,8 @@ const char *up_taught_step_name(enum up_quick_step step);
 json_t *up_taught_to_json(const struct up_taught_bench *bench, const struct up_quick_taught *taught,
                           unsigned taughts, const struct up_early_watch *watch);
 
-/* From runs of this bench that were made here, with the same rig hash and schedule; of a simulated
-   bench for a simulated one only. What a session rejected is forgotten, and what came before it. */
+/* From runs of this bench that were made here by a calibration that is trusted as the folder now
+   lies, with the same rig hash and schedule; of a simulated bench for a simulated one only. What a
+   session rejected is forgotten, and what came before it. */
 bool up_taught_learn(struct up_catalogue *catalogue, const struct up_taught_bench *bench,
                      struct up_early_envelope envelope[UP_QUICK_STEPS], struct up_failure *failure);

@@ -163,12 +163,6 @@ static bool ask_truth(struct demo *demo, const struct up_result *result, const c
 
 /* ---- setting up ---- */
 
-static bool make_directory(const char *path, struct up_failure *failure) {
-    return mkdir(path, 0777) == 0 || errno == EEXIST ||
-           up_fail(failure, UP_STATUS_UNABLE, "cannot make the directory %s: %s", path,
-                   strerror(errno));
-}
-
 /* The file is left with the link that rigs/README.md gives the tank: the number of a
    pseudo-terminal is that of somebody else's once this tank has gone. */
 static bool set_up_rig(struct demo *demo, struct up_failure *failure) {
@@ -182,8 +176,8 @@ static bool set_up(struct demo *demo, struct up_failure *failure) {
     UP_FREED char *directory = up_text_format("%s/catalogue", demo->directory);
     struct call none = {.failure = failure};
     unsigned waters = 0;
-    bool good = make_directory(demo->directory, failure) && start_tank(demo, failure) &&
-                set_up_rig(demo, failure) &&
+    bool good = up_text_make_folder(demo->directory, UP_LINKS_FOLLOWED, failure) &&
+                start_tank(demo, failure) && set_up_rig(demo, failure) &&
                 up_catalogue_open(directory, UP_CATALOGUE_CREATE, &demo->catalogue, failure) &&
                 waters_asked(&none, demo->water, &waters);
     demo->settings = (struct up_session_settings){.catalogue = demo->catalogue,

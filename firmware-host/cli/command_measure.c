@@ -291,6 +291,9 @@ bool command_measure(struct call *call) {
     if (!check_quick(call, option_given(call, "quick"))) {
         return false;
     }
+    if (option_given(call, "label") && option_value(call, "label")[0] == '\0') {
+        return refuse(call, "--label: name a folder"); /* before it is the one at the root */
+    }
     if (option_given(call, "queue") || option_given(call, "scan")) {
         return measure_queue(call);
     }

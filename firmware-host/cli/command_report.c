@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* plot and export: what leaves the catalogue. */
-#include <errno.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
@@ -292,13 +291,6 @@ static char *folder_of(struct call *call, const char *name) {
                       : up_text_format("%s/%s", up_catalogue_directory(call->catalogue), name);
 }
 
-/* A copy that was made with a tool that leaves out empty folders lacks it. */
-static bool make_folder(const char *path, struct up_failure *failure) {
-    return mkdir(path, 0777) == 0 || errno == EEXIST ||
-           up_fail(failure, UP_STATUS_UNABLE, "cannot make the folder %s: %s", path,
-                   strerror(errno));
-}
-
 /* A catalogue may come from somebody else, and a link in it lead to files of yours. */
 static bool check_own_folder(struct call *call, const char *path) {
     struct stat about;
@@ -318,7 +310,9 @@ bool command_plot(struct call *call) {
         return false;
     }
     UP_FREED char *plots = folder_of(call, "plots");
-    bool good = check_own_folder(call, plots) && make_folder(plots, call->failure);
+    /* A copy that was made with a tool that leaves out empty folders lacks it. */
+    bool good = check_own_folder(call, plots) &&
+                up_text_make_folder(plots, UP_LINKS_FOLLOWED, call->failure);
     if (good) {
         up_text_remove_left_over(plots);
     }

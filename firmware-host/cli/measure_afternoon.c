@@ -2,10 +2,8 @@
 /* What a queue came to: a table, the same as CSV, and the list of what was put aside. */
 #include "measure_afternoon.h"
 
-#include <errno.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/stat.h>
 #include <time.h>
 
 #include "catalogue/claim.h"
@@ -214,12 +212,6 @@ static bool write_aside(FILE *stream, void *context) {
     return ferror(stream) == 0;
 }
 
-static bool make_folder(const char *folder, struct up_failure *failure) {
-    return mkdir(folder, 0777) == 0 || errno == EEXIST ||
-           up_fail(failure, UP_STATUS_UNABLE, "cannot make the folder %.300s: %s", folder,
-                   strerror(errno));
-}
-
 bool afternoon_write(struct afternoon *afternoon, char **csv, char **aside,
                      struct up_failure *failure) {
     char day[16];
@@ -232,7 +224,7 @@ bool afternoon_write(struct afternoon *afternoon, char **csv, char **aside,
     *aside = count_aside(afternoon) > 0
                  ? up_text_format("%s/%s-%.8s-put-aside.txt", folder, day, afternoon->queue_id)
                  : NULL;
-    return make_folder(folder, failure) &&
+    return up_text_make_folder(folder, UP_LINKS_REFUSED, failure) &&
            up_text_write_file(*csv, write_csv, afternoon, failure) &&
            (*aside == NULL || up_text_write_file(*aside, write_aside, afternoon, failure));
 }

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* measure --queue: the items of a list, one after the other. */
 #include <stdlib.h>
+#include <string.h>
 #include <unistd.h>
 
 #include "measure_afternoon.h"
@@ -52,12 +53,21 @@ static void show_one(void *context, const struct up_session_results *results) {
 
 /* ---- barcodes ---- */
 
+/* Empty where the line is none, or longer than any name. */
+static void copy_scan(const char *line, bool json, char text[UP_NAME_SIZE]) {
+    json_auto_t *object = json ? json_loads(line, 0, NULL) : NULL;
+    const char *item = json ? up_record_text(object, "item") : line;
+    size_t length = strlen(item);
+    memcpy(text, length < UP_NAME_SIZE ? item : "", length < UP_NAME_SIZE ? length + 1 : 1);
+}
+
 /* As a barcode reader or a person types it; a program's line is {"item": TEXT}. An empty line and
-   the end of the input end it. */
-static bool read_scan(const struct whole_queue *whole, char *text, size_t size) {
+   the end of the input end it; `text` is empty where a line must be refused. */
+static bool read_scan(const struct whole_queue *whole, char text[UP_NAME_SIZE]) {
     bool json = whole->options.settings.operator_kind == UP_OPERATOR_JSON;
     static const char what[] = "next item: scan or type its stock number, name or id; Enter alone "
                                "ends it";
+    char line[8 * UP_NAME_SIZE];
     if (json) {
         puts("{\"event\":\"scan\",\"text\":\"next item: {\\\"item\\\":\\\"...\\\"}; an empty "
              "line ends it\"}");
@@ -65,15 +75,10 @@ static bool read_scan(const struct whole_queue *whole, char *text, size_t size) 
     } else {
         fprintf(stderr, "\n>> %s\n", what);
     }
-    if (!up_operator_read_line(STDIN_FILENO, &signalled, text, size) || text[0] == '\0') {
-        return false;
-    }
-    if (json) {
-        json_auto_t *line = json_loads(text, 0, NULL);
-        const char *item = json_string_value(json_object_get(line, "item"));
-        snprintf(text, size, "%s", item != NULL ? item : "");
-    }
-    return text[0] != '\0';
+    bool more =
+        up_operator_read_line(STDIN_FILENO, &signalled, line, sizeof line) && line[0] != '\0';
+    copy_scan(more ? line : "", json, text);
+    return more;
 }
 
 static void refuse_scan(const struct whole_queue *whole, const char *why) {
@@ -87,15 +92,30 @@ static void refuse_scan(const struct whole_queue *whole, const char *why) {
     fprintf(stderr, "?? %s\n", shown);
 }
 
-static bool scan_next(void *context, struct up_item *item) {
+/* Whether the plan goes with an item, and what that is filled with. */
+static bool prepare(const struct whole_queue *whole, struct up_queue_entry *entry,
+                    struct up_failure *why) {
+    bool by_keys = whole->options.settings.operator_kind == UP_OPERATOR_KEYS;
+    bool filled = up_kind_facts(entry->item.kind)->filled != UP_FILLED_NEVER;
+    struct call of_item = *whole->call;
+    of_item.failure = why;
+    return check_item(&entry->item, &whole->plan, why) &&
+           (!filled || take_filling(&of_item, by_keys, &entry->item, &entry->filling));
+}
+
+static bool scan_next(void *context, struct up_queue_entry *entry) {
     const struct whole_queue *whole = context;
     char text[UP_NAME_SIZE];
-    while (read_scan(whole, text, sizeof text)) {
+    while (read_scan(whole, text)) {
         struct up_failure why;
-        if (up_stock_find(whole->options.catalogue, text, item, &why)) {
+        if (text[0] == '\0') {
+            refuse_scan(whole, "this is not a stock number, name or id");
+        } else if (up_stock_find(whole->options.catalogue, text, &entry->item, &why) &&
+                   prepare(whole, entry, &why)) {
             return true;
+        } else {
+            refuse_scan(whole, why.text);
         }
-        refuse_scan(whole, why.text);
     }
     return false;
 }
@@ -142,7 +162,15 @@ static void show_afternoon(struct whole_queue *whole) {
 
 static void note_remaining(const struct call *call, const struct whole_queue *whole) {
     unsigned remaining = up_queue_remaining(&whole->queue);
-    if (whole->begun && remaining > 0) {
+    if (whole->begun && remaining > 0 && whole->queue.scans != NULL) {
+        UP_FREED char *rig = quoted(option_value(call, "rig"));
+        UP_FREED char *what = up_text_format("measure --rig %s --resume", rig);
+        UP_FREED char *command = command_on(whole->options.catalogue, what);
+        up_text_print(stderr,
+                      "note: the last item was not finished: scan it again, or where some of "
+                      "it is stored continue with `%s`\n",
+                      command);
+    } else if (whole->begun && remaining > 0) {
         UP_FREED char *command = resume_as_typed("measure", call);
         up_text_print(stderr, "note: %u of %u items left; continue with `%s`\n", remaining,
                       whole->queue.count, command);
@@ -164,18 +192,10 @@ static void end_queue(struct call *call, struct whole_queue *whole) {
 
 /* What does not go with an item of the list is refused before the first one is hung. */
 static bool check_items(struct call *call, struct whole_queue *whole) {
-    bool by_keys = whole->options.settings.operator_kind == UP_OPERATOR_KEYS;
     for (unsigned i = 0; i < whole->queue.count; i++) {
         struct up_queue_entry *entry = &whole->queue.entry[i];
         struct up_failure why;
-        struct call of_item = *call;
-        bool filled = up_kind_facts(entry->item.kind)->filled != UP_FILLED_NEVER;
-        of_item.failure = &why;
-        if (entry->done) {
-            continue;
-        }
-        if (!check_item(&entry->item, &whole->plan, &why) ||
-            (filled && !take_filling(&of_item, by_keys, &entry->item, &entry->filling))) {
+        if (!entry->done && !prepare(whole, entry, &why)) {
             return up_fail(call->failure, why.status, "%.80s: %.300s", entry->item.name, why.text);
         }
     }

@@ -1,14 +1,22 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The square that a scanner reads (ISO/IEC 18004), by libqrencode: its quiet margin is four
  * modules. */
+#include <errno.h>
 #include <qrencode.h>
 
 #include "label/internal.h"
+#include "text/memory.h"
 
 enum { MARGIN = 4 };
 
+/* NULL where the text is too long. Want of memory ends the program: a label that lacks its code
+   does not say so. */
 static QRcode *encode(const char *text) {
-    return QRcode_encodeString8bit(text, 0, QR_ECLEVEL_M);
+    QRcode *code = QRcode_encodeString8bit(text, 0, QR_ECLEVEL_M);
+    if (code == NULL && errno == ENOMEM) {
+        up_out_of_memory();
+    }
+    return code;
 }
 
 int label_code_modules(const char *text) {

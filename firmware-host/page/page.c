@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Which pages there are, how they are called, and that only what changed is written. */
 #include <dirent.h>
-#include <errno.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
@@ -127,17 +126,9 @@ static bool put_content(FILE *stream, void *context) {
 }
 
 static bool holds(const char *path, const struct content *content) {
-    struct stat status;
-    bool same = lstat(path, &status) == 0 && S_ISREG(status.st_mode) &&
-                (size_t)status.st_size == content->size;
-    FILE *stream = same ? fopen(path, "r") : NULL;
-    UP_FREED char *text = up_allocate(content->size + 1, 1);
-    same = stream != NULL && fread(text, 1, content->size, stream) == content->size &&
-           memcmp(text, content->text, content->size) == 0;
-    if (stream != NULL) {
-        fclose(stream);
-    }
-    return same;
+    size_t length = 0;
+    UP_FREED char *text = up_text_read_file(path, UP_LINKS_REFUSED, content->size, &length, NULL);
+    return text != NULL && length == content->size && memcmp(text, content->text, length) == 0;
 }
 
 static bool write_page(struct job *job, const char *name,
@@ -334,6 +325,7 @@ static bool is_ours(const char *folder, const char *name) {
 /* A page that leads nowhere now would go on saying what was true once. */
 static void remove_old(struct job *job, const char *folder) {
     UP_FREED char *path = up_text_format("%s/%s", job->directory, folder);
+    up_text_remove_left_over(path);
     DIR *directory = opendir(path);
     struct dirent *entry;
     while (directory != NULL && (entry = readdir(directory)) != NULL) {
@@ -352,11 +344,11 @@ static void remove_old(struct job *job, const char *folder) {
 
 /* ---- all ---- */
 
+/* Within the folder, which may be shared, links lead to files of somebody else. */
 static bool make_folder(const char *directory, const char *name, struct up_failure *failure) {
     UP_FREED char *path = up_text_format("%s%s", directory, name);
-    return mkdir(path, 0777) == 0 || errno == EEXIST ||
-           up_fail(failure, UP_STATUS_UNABLE, "cannot make the folder %s: %s", path,
-                   strerror(errno));
+    return up_text_make_folder(path, name[0] != '\0' ? UP_LINKS_REFUSED : UP_LINKS_FOLLOWED,
+                               failure);
 }
 
 bool up_pages_write(struct up_catalogue *catalogue, const struct up_rows *rows,

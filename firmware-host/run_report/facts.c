@@ -57,11 +57,12 @@ static bool take_rig(const struct up_record *record, void *context) {
 
 /* ---- its results ---- */
 
-/* The tank's first: it was measured there. */
+/* The tank's first: it was measured there. What others say that a run of here came to does not
+   count, though it came to nothing. */
 static bool take_result(const struct up_record *record, void *context) {
     struct search *search = context;
     bool counts = strcmp(up_record_text(record->content, "run_id"), search->facts->run_id) == 0 &&
-                  !(search->own && record->elsewhere);
+                  !(record->elsewhere && (search->own || !search->facts->elsewhere));
     if (!counts || search->ids == FACTS_RESULTS_MAX) {
         return true;
     }

@@ -253,7 +253,7 @@ static bool has_next(struct up_queue *queue, unsigned index, const struct up_que
     }
     queue->entry[index] = (struct up_queue_entry){.done = false};
     bool scanned = index < UP_QUEUE_MAX - 1 && caller->scan != NULL &&
-                   caller->scan(caller->context, &queue->entry[index].item);
+                   caller->scan(caller->context, &queue->entry[index]);
     queue->count += scanned;
     return scanned;
 }

@@ -82,12 +82,19 @@ static bool check_calibration(struct stored_run *run, const struct up_session_se
                               struct up_failure *failure) {
     UP_FREED struct up_calibration *latest = up_allocate(1, sizeof *latest);
     bool good = up_calibration_to_use(settings->catalogue, settings->rig->id, latest, failure);
-    if (good && (strcmp(latest->id, begin_text(run, "calibration_id")) != 0 ||
-                 latest->slope_counts_per_kg != run->calibration.slope_counts_per_kg)) {
+    json_auto_t *now = good ? up_calibration_to_json(latest) : NULL;
+    if (good && strcmp(latest->id, begin_text(run, "calibration_id")) != 0) {
         good = up_fail(
             failure, UP_STATUS_WRONG_INPUT,
             "the bench %.60s was calibrated again since run %s began: begin again without --resume",
             settings->rig->id, run->files.id);
+    }
+    if (good && !json_equal(now, json_object_get(run->plan, "calibration"))) {
+        good = up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "the journal of run %s has other numbers for its calibration than the "
+                       "catalogue: put back a copy of the folder runs, or begin again without "
+                       "--resume",
+                       run->files.id);
     }
     memcpy(run->calibration.id, latest->id, sizeof latest->id);
     memcpy(run->calibration.made_utc, latest->made_utc, sizeof latest->made_utc);

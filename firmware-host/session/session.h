@@ -105,6 +105,7 @@ struct up_queue_entry {
     struct up_filling filling;
     double mass_kg, u_mass_kg; /* dry, by another scale; 0: not told */
     bool is_new;               /* the list alone knows it: see session/stock_list.h */
+    bool by_name;              /* the list gives it no stock number */
     bool done;
     char unfinished_run[UP_ID_SIZE]; /* begun in this queue and not completed; else empty */
 };
@@ -138,8 +139,9 @@ struct up_queue_caller {
     void (*begin)(void *context, const struct up_item *item, const char *place,
                   const json_t *queue);
     void (*done)(void *context, const struct up_session_results *results);
-    /* The next item where there is no list; false: it was the last one. */
-    bool (*scan)(void *context, struct up_item *item);
+    /* The next item, and what it is filled with, where there is no list; false: it was the last
+       one. */
+    bool (*scan)(void *context, struct up_queue_entry *entry);
 };
 
 /* Measures what is not done yet, by the plan; the port stays open and neighbours share their tare.

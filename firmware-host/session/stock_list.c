@@ -7,6 +7,7 @@
 #include <ctype.h>
 #include <stdlib.h>
 #include <string.h>
+#include <strings.h>
 
 #include "catalogue/kind.h"
 #include "catalogue/records.h"
@@ -20,10 +21,18 @@ static const double U_MASS_KG = 0.001, MASS_LEAST_KG = 0.001, MASS_MOST_KG = 100
 /* ---- what is known already ---- */
 
 struct known {
-    const char *stock_number, *name; /* sought; either may be empty */
+    char *stock_number, *name; /* sought; either may be empty */
     struct up_item by_number, by_name;
     unsigned numbers, names; /* that match; of here before those of elsewhere */
     bool number_elsewhere, name_elsewhere;
+    bool of_row;         /* a guest's number counts where the names agree: all shops count from 1 */
+    unsigned meant_here; /* of here, whose name it is or whose id begins so */
+};
+
+/* All rows in one reading of the catalogue. */
+struct sought {
+    struct known *known;
+    size_t count;
 };
 
 static void take_match(const struct up_item *item, bool elsewhere, struct up_item *match,
@@ -35,24 +44,41 @@ static void take_match(const struct up_item *item, bool elsewhere, struct up_ite
         *count = 0;
     }
     *match = *item;
-    *match_elsewhere = elsewhere;
+    match->elsewhere = *match_elsewhere = elsewhere;
     ++*count;
 }
 
+static bool is_meant(const char *text, const struct up_item *item) {
+    enum { ID_LEAST = 4 };
+    size_t length = strlen(text);
+    return strcasecmp(text, item->name) == 0 ||
+           (length >= ID_LEAST && strncasecmp(text, item->id, length) == 0);
+}
+
+static bool is_other_name(const struct known *known, const char *name) {
+    return known->of_row && known->name[0] != '\0' && strcmp(known->name, name) != 0;
+}
+
+static void consider(struct known *known, const struct up_item *item, bool elsewhere) {
+    known->meant_here += !elsewhere && is_meant(known->name, item);
+    if (known->stock_number[0] != '\0' && strcmp(item->stock_number, known->stock_number) == 0 &&
+        !(elsewhere && is_other_name(known, item->name))) {
+        take_match(item, elsewhere, &known->by_number, &known->numbers, &known->number_elsewhere);
+    }
+    if (known->name[0] != '\0' && strcmp(item->name, known->name) == 0) {
+        take_match(item, elsewhere, &known->by_name, &known->names, &known->name_elsewhere);
+    }
+}
+
 static bool consider_item(const struct up_record *record, void *context) {
-    struct known *known = context;
+    const struct sought *sought = context;
     struct up_item item;
     if (!up_item_from_json(record->content, &item) || item.retired) {
         return true;
     }
     memcpy(item.id, record->subject, sizeof item.id);
-    if (known->stock_number[0] != '\0' && strcmp(item.stock_number, known->stock_number) == 0) {
-        take_match(&item, record->elsewhere, &known->by_number, &known->numbers,
-                   &known->number_elsewhere);
-    }
-    if (known->name[0] != '\0' && strcmp(item.name, known->name) == 0) {
-        take_match(&item, record->elsewhere, &known->by_name, &known->names,
-                   &known->name_elsewhere);
+    for (size_t i = 0; i < sought->count; i++) {
+        consider(&sought->known[i], &item, record->elsewhere);
     }
     return true;
 }
@@ -63,17 +89,29 @@ static bool fail_ambiguous(const char *what, const char *text, struct up_failure
                    text);
 }
 
+/* By a text that may be its stock number, its name or its id. */
+static bool resolve(const struct known *known, struct up_catalogue *catalogue, struct up_item *item,
+                    struct up_failure *failure) {
+    bool guests = known->numbers > 0 && known->number_elsewhere;
+    if (known->meant_here == 1 && known->names == 1 && (known->numbers == 0 || guests)) {
+        *item = known->by_name;
+        return true;
+    }
+    /* A guest's number stands behind whatever is called so here. */
+    if (known->numbers == 0 || (guests && known->meant_here > 0)) {
+        return up_item_find(catalogue, known->name, item, failure);
+    }
+    *item = known->by_number;
+    return known->numbers == 1 || fail_ambiguous("the stock number", known->stock_number, failure);
+}
+
 bool up_stock_find(struct up_catalogue *catalogue, const char *text, struct up_item *item,
                    struct up_failure *failure) {
-    struct known known = {.stock_number = text, .name = ""};
-    if (!up_catalogue_each(catalogue, "item", consider_item, &known, failure)) {
-        return false;
-    }
-    if (known.numbers > 1) {
-        return fail_ambiguous("the stock number", text, failure);
-    }
-    *item = known.by_number;
-    return known.numbers == 1 || up_item_find(catalogue, text, item, failure);
+    UP_FREED char *clean = up_text_clean(text, strlen(text)); /* as names are stored */
+    struct known known = {.stock_number = clean, .name = clean};
+    struct sought sought = {&known, 1};
+    return up_catalogue_each(catalogue, "item", consider_item, &sought, failure) &&
+           resolve(&known, catalogue, item, failure);
 }
 
 /* ---- one row ---- */
@@ -103,6 +141,10 @@ struct list {
     int place[COLUMNS]; /* of each column; -1: there is none */
     char *cell[CELLS_MAX];
     int cells;
+    bool bad_quotes;
+    bool gathers; /* the first reading: of what is sought only */
+    struct sought sought;
+    size_t row;
 };
 
 static bool wrong(const struct list *list, struct up_failure *failure, const char *text) {
@@ -113,6 +155,15 @@ static bool wrong(const struct list *list, struct up_failure *failure, const cha
 static const char *cell_of(const struct list *list, enum column column) {
     int place = list->place[column];
     return place >= 0 && place < list->cells ? list->cell[place] : "";
+}
+
+/* Two that could not be told apart once both are in the catalogue: by one number, or by one name,
+   where only a name was given. The list could then never be continued. */
+static bool is_like(const struct up_queue_entry *a, const struct up_queue_entry *b) {
+    const char *number = a->item.stock_number;
+    return (a->is_new || b->is_new) &&
+           ((number[0] != '\0' && strcmp(number, b->item.stock_number) == 0) ||
+            ((a->by_name || b->by_name) && strcmp(a->item.name, b->item.name) == 0));
 }
 
 static bool add_entry(const struct list *list, const struct up_queue_entry *entry,
@@ -127,6 +178,13 @@ static bool add_entry(const struct list *list, const struct up_queue_entry *entr
                      strcmp(other->stock_number, entry->item.stock_number) == 0);
         if (same) {
             snprintf(text, sizeof text, "%.80s is listed twice", entry->item.name);
+            return wrong(list, failure, text);
+        }
+        if (is_like(&queue->entry[i], entry)) {
+            snprintf(
+                text, sizeof text,
+                "%.60s and %.60s have one number, or one name: give each a stock number of its own",
+                other->name, entry->item.name);
             return wrong(list, failure, text);
         }
     }
@@ -145,18 +203,34 @@ static bool set_text(const struct list *list, enum column column, char to[UP_NAM
     return strlen(clean) < UP_NAME_SIZE || wrong(list, failure, "a text is too long");
 }
 
-/* "1,5" where commas do not part the cells. */
+/* "1,500" and "1.500" are a number and a half, or a thousand of them. */
+static bool is_read_in_two_ways(const char *text, char mark) {
+    size_t whole = strspn(text, "0123456789"), part = 0;
+    if (whole > 0 && text[whole] == mark) {
+        part = strspn(text + whole + 1, "0123456789");
+    }
+    return text[0] != '0' && whole <= 3 && part == 3 && text[whole + 1 + part] == '\0';
+}
+
+/* "1,5" where commas do not part the cells; where they do, a point is decimal and a comma none. */
 static bool read_grams(const struct list *list, enum column column, double *kg,
                        struct up_failure *failure) {
     char text[48], what[120];
     const char *cell = cell_of(list, column);
     snprintf(text, sizeof text, "%s", cell);
     char *comma = strchr(text, ',');
-    if (comma != NULL && strchr(text, '.') == NULL) {
+    bool two_ways = is_read_in_two_ways(text, ',') ||
+                    (list->separator != ',' && is_read_in_two_ways(text, '.'));
+    if (comma != NULL && strchr(text, '.') == NULL && list->separator != ',') {
         *comma = '.';
     }
     if (cell[0] == '\0') {
         return true;
+    }
+    if (two_ways) {
+        snprintf(what, sizeof what, "%s: %.40s may be thousands or parts: write it without %s",
+                 headers[column], cell, comma != NULL ? "the comma" : "the point");
+        return wrong(list, failure, what);
     }
     snprintf(what, sizeof what, "%s: %.40s is not a number of grams above 0", headers[column],
              cell);
@@ -203,18 +277,32 @@ static bool make_item(const struct list *list, struct up_item *item, struct up_f
                              failure);
 }
 
-/* By its stock number, else by its name where that item has no other number. */
-static bool find_row(const struct list *list, struct up_queue_entry *entry,
-                     struct up_failure *failure) {
-    UP_FREED char *number =
-        up_text_clean(cell_of(list, STOCK_NUMBER), strlen(cell_of(list, STOCK_NUMBER)));
-    UP_FREED char *name =
-        up_text_clean(cell_of(list, STOCK_NAME), strlen(cell_of(list, STOCK_NAME)));
-    struct known known = {.stock_number = number, .name = name};
-    if (!up_catalogue_each(list->catalogue, "item", consider_item, &known, failure)) {
-        return false;
+/* What is beyond the most is refused before it is asked for. */
+static bool seek(struct list *list, const char *number, const char *name, bool of_row) {
+    struct sought *sought = &list->sought;
+    bool more = sought->count <= UP_QUEUE_MAX;
+    if (more) {
+        sought->known[sought->count++] =
+            (struct known){.stock_number = up_text_clean(number, strlen(number)),
+                           .name = up_text_clean(name, strlen(name)),
+                           .of_row = of_row};
     }
+    return more;
+}
+
+static const struct known *known_of(struct list *list) {
+    return &list->sought.known[list->row++];
+}
+
+/* By its stock number, else by its name where that item has no other number. */
+static bool find_row(struct list *list, struct up_queue_entry *entry, struct up_failure *failure) {
+    struct known known = *known_of(list);
+    const char *number = known.stock_number, *name = known.name;
     bool by_name = known.names == 1 && (number[0] == '\0' || known.by_name.stock_number[0] == '\0');
+    if (known.number_elsewhere && by_name && !known.name_elsewhere) {
+        known.numbers = 0; /* a guest's, beside one of here */
+    }
+    entry->by_name = number[0] == '\0';
     if (known.numbers > 1 || (known.numbers == 0 && number[0] == '\0' && known.names > 1)) {
         struct up_failure why;
         bool numbers = known.numbers > 1;
@@ -229,8 +317,16 @@ static bool find_row(const struct list *list, struct up_queue_entry *entry,
     return make_item(list, &entry->item, failure);
 }
 
-static bool read_row(const struct list *list, struct up_failure *failure) {
+static bool read_row(struct list *list, struct up_failure *failure) {
     struct up_queue_entry entry = {.done = false};
+    if (list->gathers) {
+        return seek(list, cell_of(list, STOCK_NUMBER), cell_of(list, STOCK_NAME), true);
+    }
+    if (list->bad_quotes) {
+        return wrong(list, failure,
+                     "a cell that begins with a quotation mark must end with one, in the same "
+                     "line; within it write two for one");
+    }
     if (cell_of(list, STOCK_NAME)[0] == '\0' && cell_of(list, STOCK_NUMBER)[0] == '\0') {
         return wrong(list, failure, "there is neither a name nor a stock number");
     }
@@ -259,7 +355,8 @@ static char *trim(char *text) {
 
 /* One cell, whose end becomes its NUL; returns what is behind its separator, NULL at the end. A
    quoted one may hold separators, and a quotation mark twice. */
-static char *take_cell(char *text, char separator, char **cell) {
+static char *take_cell(struct list *list, char *text, char **cell) {
+    char separator = list->separator;
     char *from = text + strspn(text, " "), *to = from;
     *cell = from;
     if (*from != '"') {
@@ -274,7 +371,11 @@ static char *take_cell(char *text, char separator, char **cell) {
         from += *from == '"';
         *to++ = *from;
     }
+    list->bad_quotes =
+        list->bad_quotes || *from != '"'; /* its end is in another line, or nowhere */
     from += *from == '"';
+    from += strspn(from, " ");
+    list->bad_quotes = list->bad_quotes || (*from != '\0' && *from != separator);
     char *end = strchr(from, separator);
     *to = '\0';
     *cell = trim(*cell);
@@ -283,8 +384,9 @@ static char *take_cell(char *text, char separator, char **cell) {
 
 static void split(struct list *list, char *line) {
     list->cells = 0;
+    list->bad_quotes = false;
     for (char *rest = line; rest != NULL && list->cells < CELLS_MAX;) {
-        rest = take_cell(rest, list->separator, &list->cell[list->cells++]);
+        rest = take_cell(list, rest, &list->cell[list->cells++]);
     }
 }
 
@@ -323,10 +425,13 @@ static bool read_header(struct list *list, const char *line) {
     return named > 0 && (list->place[STOCK_NAME] >= 0 || list->place[STOCK_NUMBER] >= 0);
 }
 
-static bool read_name(const struct list *list, const char *line, struct up_failure *failure) {
+static bool read_name(struct list *list, const char *line, struct up_failure *failure) {
     struct up_queue_entry entry = {.done = false};
     struct up_failure why;
-    return up_stock_find(list->catalogue, line, &entry.item, &why)
+    if (list->gathers) {
+        return seek(list, line, line, false);
+    }
+    return resolve(known_of(list), list->catalogue, &entry.item, &why)
                ? add_entry(list, &entry, failure)
                : up_fail(failure, why.status, "%.80s, line %d: %.300s", list->queue->path,
                          list->line, why.text);
@@ -357,6 +462,23 @@ static bool read_lines(struct list *list, char *text, struct up_failure *failure
     return good;
 }
 
+static bool read_twice(struct list *list, char *text, struct up_failure *failure) {
+    struct sought *sought = &list->sought;
+    UP_FREED char *copy = up_text_format("%s", text);
+    sought->known = up_allocate(UP_QUEUE_MAX + 1, sizeof *sought->known);
+    list->gathers = true;
+    read_lines(list, copy, failure);
+    list->gathers = false;
+    bool good = up_catalogue_each(list->catalogue, "item", consider_item, sought, failure) &&
+                read_lines(list, text, failure);
+    for (size_t i = 0; i < sought->count; i++) {
+        free(sought->known[i].stock_number);
+        free(sought->known[i].name);
+    }
+    free(sought->known);
+    return good;
+}
+
 bool up_stock_read(struct up_queue *queue, struct up_catalogue *catalogue,
                    struct up_failure *failure) {
     size_t length = 0;
@@ -371,7 +493,7 @@ bool up_stock_read(struct up_queue *queue, struct up_catalogue *catalogue,
                          "%.80s is not a list of items: it contains bytes that are not text; write "
                          "one name or id per line, in UTF-8",
                          queue->path)) &&
-                read_lines(&list, text, failure);
+                read_twice(&list, text, failure);
     free(text);
     return good &&
            (queue->count > 0 ||

@@ -87,6 +87,17 @@ static const char *remedy(int code) {
     }
 }
 
+bool up_text_make_folder(const char *path, enum up_links links, struct up_failure *failure) {
+    struct stat about;
+    if (links == UP_LINKS_REFUSED && lstat(path, &about) == 0 && S_ISLNK(about.st_mode)) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "%s is a link, which is not followed: put a folder in its place", path);
+    }
+    return mkdir(path, 0777) == 0 || errno == EEXIST ||
+           up_fail(failure, UP_STATUS_UNABLE, "cannot make the folder %s: %s", path,
+                   strerror(errno));
+}
+
 static bool is_same_text(int a, int b) {
     char from_a[16384], from_b[sizeof from_a];
     ssize_t got;
@@ -113,9 +124,9 @@ static bool is_same_file(const char *path, const char *other) {
     return same;
 }
 
-/* NAME.part-PID of a process that is gone, which began to write one of our pictures. */
+/* NAME.part-PID of a process that is gone, which began to write one of our pictures or pages. */
 static bool is_left_over(const char *name) {
-    static const char *const endings[] = {".gp", ".tsv", ".svg", ".png", ".pdf"};
+    static const char *const endings[] = {".gp", ".tsv", ".svg", ".png", ".pdf", ".html"};
     const char *part = strstr(name, PART);
     const char *digits = part != NULL ? part + strlen(PART) : "";
     size_t count = strspn(digits, "0123456789");

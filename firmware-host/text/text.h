@@ -96,7 +96,7 @@ bool up_text_write_file(const char *path, bool (*write)(FILE *stream, void *cont
 bool up_text_update_file(const char *path, bool (*write)(FILE *stream, void *context),
                          void *context, struct up_failure *failure);
 
-/* The temporary files of pictures that processes which are gone left in a folder. */
+/* The temporary files of pictures and pages that processes which are gone left in a folder. */
 void up_text_remove_left_over(const char *directory);
 
 /* Whether a link may stand for a file that is read. What lies in a catalogue may come from somebody
@@ -121,6 +121,10 @@ char *up_text_state_path(const char *name);
 /* Makes the missing folders above a path, for this account alone: 0, or the errno of the first that
    it could not make. */
 int up_text_make_parents(const char *path);
+
+/* Makes a folder, or takes the one that is there; with UP_LINKS_REFUSED none that a link stands
+   for. */
+bool up_text_make_folder(const char *path, enum up_links links, struct up_failure *failure);
 
 /* "s" behind a noun of which there are so many, "" behind a single one. */
 const char *up_text_plural(unsigned long long count);

@@ -10,6 +10,14 @@
 enum { ITEMS = 6, TRACES = 3 };
 
 static struct up_taught_bench rig;
+static struct up_calibration calibration; /* of the catalogue that is open */
+
+static struct up_catalogue *open_calibrated(const char *directory) {
+    struct up_catalogue *catalogue = open_as(directory, UP_CATALOGUE_CREATE);
+    calibration = plain_calibration("bench", 4e5);
+    assert_true(up_calibration_add(catalogue, &calibration, NULL));
+    return catalogue;
+}
 
 static void begin_rig(void) {
     rig = (struct up_taught_bench){
@@ -38,10 +46,11 @@ static void add_run(struct up_catalogue *catalogue, const struct run_of *of,
                     const struct up_taught_bench *as, int item) {
     char item_id[UP_ID_SIZE], id[UP_ID_SIZE];
     snprintf(item_id, sizeof item_id, "%08d-0000-4000-8000-000000000000", item);
-    json_t *content = json_pack(
-        "{s:s, s:s, s:s, s:s, s:s, s:o}", "what", "measure", "version", "0", "item_id", item_id,
-        "rig_sha256", of->sha256 != NULL ? of->sha256 : as->rig_sha256, "how_ended",
-        of->how_ended != NULL ? of->how_ended : "completed", "taught", taught_of(as, of->watch));
+    json_t *content = json_pack("{s:s, s:s, s:s, s:s, s:s, s:s, s:o}", "what", "measure", "version",
+                                "0", "item_id", item_id, "calibration_id", calibration.id,
+                                "rig_sha256", of->sha256 != NULL ? of->sha256 : as->rig_sha256,
+                                "how_ended", of->how_ended != NULL ? of->how_ended : "completed",
+                                "taught", taught_of(as, of->watch));
     if (of->queue != NULL) {
         json_object_set_new(content, "queue", json_pack("{s:s}", "id", of->queue));
     }
@@ -70,7 +79,7 @@ static unsigned taught_by(const struct run_of *of, const struct up_taught_bench 
     static int folder;
     char directory[16];
     snprintf(directory, sizeof directory, "c%d", folder++);
-    struct up_catalogue *catalogue = open_as(directory, UP_CATALOGUE_CREATE);
+    struct up_catalogue *catalogue = open_calibrated(directory);
     for (int i = 0; i < ITEMS; i++) {
         add_run(catalogue, of, as, i);
     }
@@ -105,7 +114,7 @@ static void what_was_rejected_is_forgotten(void **state) {
     begin_rig();
     static const struct up_early_watch rejected[UP_QUICK_STEPS] = {
         [UP_QUICK_LIFTED] = {.seen = 5, .against = 7}};
-    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_catalogue *catalogue = open_calibrated("c");
     for (int i = 0; i < ITEMS; i++) {
         add_run(catalogue, &(struct run_of){.queue = NULL}, &rig, i);
     }
@@ -122,16 +131,32 @@ static void what_was_rejected_is_forgotten(void **state) {
 static void a_trace_that_is_none_teaches_nothing(void **state) {
     (void)state;
     begin_rig();
-    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_catalogue *catalogue = open_calibrated("c");
     json_t *taught = taught_of(&rig, NULL), *traces = json_object_get(taught, "traces");
     json_object_set_new(json_array_get(traces, 0), "step", json_string("thrown"));
     json_array_set_new(json_object_get(json_array_get(traces, 1), "off_kg"), 3, json_null());
-    json_t *content =
-        json_pack("{s:s, s:s, s:s, s:s, s:o}", "what", "measure", "item_id", "x", "rig_sha256",
-                  rig.rig_sha256, "how_ended", "completed", "taught", taught);
+    json_t *content = json_pack("{s:s, s:s, s:s, s:s, s:s, s:o}", "what", "measure", "item_id", "x",
+                                "calibration_id", calibration.id, "rig_sha256", rig.rig_sha256,
+                                "how_ended", "completed", "taught", taught);
     assert_true(up_catalogue_add(catalogue, "run", NULL, "bench", content, NULL, NULL, NULL));
     json_decref(content);
     assert_int_equal(learned(catalogue).traces, 1);
+    up_catalogue_close(catalogue);
+}
+
+/* Of a folder that was copied, until a known mass has shown that the cell is the same. */
+static void a_copied_folder_teaches_nothing_before_its_calibration_is_adopted(void **state) {
+    (void)state;
+    begin_rig();
+    struct up_catalogue *catalogue = open_calibrated("c");
+    for (int i = 0; i < ITEMS; i++) {
+        add_run(catalogue, &(struct run_of){.queue = NULL}, &rig, i);
+    }
+    assert_int_equal(learned(catalogue).traces, ITEMS * TRACES);
+    sql(catalogue->database, "UPDATE local_mark SET place = 'another'");
+    assert_int_equal(learned(catalogue).traces, 0);
+    assert_true(up_calibration_adopt(catalogue, calibration.id, NULL));
+    assert_int_equal(learned(catalogue).traces, ITEMS * TRACES);
     up_catalogue_close(catalogue);
 }
 
@@ -250,8 +275,12 @@ static void a_full_one_counts_before_a_quick_one(void **state) {
 
 int main(void) {
     const struct CMUnitTest tests[] = {
-        TEST(only_its_own_runs_teach_it),           TEST(what_was_rejected_is_forgotten),
-        TEST(a_trace_that_is_none_teaches_nothing), TEST(how_it_came_about_is_kept),
-        TEST(it_says_why_it_is_put_aside),          TEST(a_full_one_counts_before_a_quick_one)};
+        TEST(only_its_own_runs_teach_it),
+        TEST(what_was_rejected_is_forgotten),
+        TEST(a_trace_that_is_none_teaches_nothing),
+        TEST(a_copied_folder_teaches_nothing_before_its_calibration_is_adopted),
+        TEST(how_it_came_about_is_kept),
+        TEST(it_says_why_it_is_put_aside),
+        TEST(a_full_one_counts_before_a_quick_one)};
     return cmocka_run_group_tests_name("catalogue: quick weighings", tests, NULL, NULL);
 }

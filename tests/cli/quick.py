@@ -196,6 +196,21 @@ assert status in (0, 3), errors
 assert [e["event"] for e in events if e["event"] in ("scan", "refused")] == ["scan", "refused"] + ["scan"] * 3
 assert [e["item"] for e in events if e["event"] == "queue"] == ["Tern mask", "Plover fin"]
 
+# What does not go with the plan, or is no item, is refused, and the next one scanned.
+cli("item", "add", "--name", "A steel cylinder", "--kind", "cylinder")
+os.rename(catalogue + "/queues", work + "/queues")
+os.mkdir(work + "/of another")
+os.symlink(work + "/of another", catalogue + "/queues")
+events, status, errors = weigh("measure", "--quick", "--scan", scans=["A steel cylinder", "x" * 400, "\u00fc" * 200, {}, "A-300"])
+assert status in (0, 3), errors
+said = [e["text"] for e in events if e["event"] == "refused"]
+assert len(said) == 4 and "give --pressure-bar and --gas" in said[0] and said[1] == said[2] == said[3], said
+assert [e["item"] for e in events if e["event"] == "queue"] == ["Tern mask"]
+# The catalogue's folder may come from somebody else: no table goes through a link.
+assert "queues is a link, which is not followed" in errors and not os.listdir(work + "/of another"), errors
+os.unlink(catalogue + "/queues")
+os.rename(work + "/queues", catalogue + "/queues")
+
 # ---- what is shown ----
 tables = sorted(glob.glob(catalogue + "/queues/*.csv"))
 rows = [row for table in tables for row in csv.DictReader(open(table))]

@@ -21,6 +21,7 @@ list 'kind,stock number\nfin,\n'
 expect "a row of nothing" 2 - "line 2: there is neither a name nor a stock number" -- measure --queue "$work/list.csv"
 expect "nothing of these was added" 0 "^0$" - -- sqlite3 "$c/catalogue.sqlite" "SELECT count(*) FROM item WHERE name = 'New fin'"
 expect "typed readings" 2 - "--typed and --quick" -- measure --typed --item "Heron fin"
+expect "a label nowhere" 2 - "--label: name a folder" -- measure --item "Heron fin" --label ""
 expect "a label says at most" 0 "" "" -- "$bin" label --item "Tern mask" --to "$work/card.svg" --catalogue "$c"
 expect "a page" 0 "" "" -- "$bin" page --to "$work/page" --catalogue "$c"
 if grep -rq "quick weighing" "$work/page"; then say yes "a page says quick"; else say no "a page says quick"; fi

@@ -103,6 +103,15 @@ runs = sorted(os.listdir(one.at + "/runs"))
 one.is_refused(2, "does not give the readings of its journal", *measure, "--resume", stopped[:8])
 assert sorted(os.listdir(one.at + "/runs")) == runs
 open(stream, "w").write(as_it_came)
+# A digit of its calibration that changed in the journal would be computed with.
+journal = one.at + "/runs/" + stopped + "/journal.jsonl"
+as_it_was = open(journal).read()
+plan = next(json.loads(line) for line in as_it_was.splitlines() if '"plan"' in line)
+u = json.dumps(plan["calibration"]["u_slope_counts_kg"])
+assert as_it_was.count('"u_slope_counts_kg":' + u) == 1
+open(journal, "w").write(as_it_was.replace('"u_slope_counts_kg":' + u, '"u_slope_counts_kg":' + u.replace(u[0], "7", 1)))
+one.is_refused(2, "has other numbers for its calibration", *measure, "--resume", stopped[:8])
+open(journal, "w").write(as_it_was)
 status, words, _ = one.session(*measure, "--resume", stopped[:8])
 assert status == 0, words
 

@@ -460,6 +460,9 @@ def run(place):
     try:
         shutil.move(place.catalogue, disk)
         place.catalogue = disk + "/catalogue"
+        # On another disk it is another place, where nothing vouches for the cell yet.
+        assert place.session("calibrate", "--masses-g", "500,1000,2000", "--rounds", "1", "--no-staircase") == 0, place.words
+        place.forget()
         def fill():
             with open(disk + "/filling", "wb", buffering=0) as filling:
                 try:
@@ -496,7 +499,7 @@ def run(place):
     old = place.database("SELECT subject FROM record WHERE kind = 'run' ORDER BY made_utc DESC LIMIT 1")[0][0]
     text = open(place.rig).read()
     open(place.rig, "w").write(text.replace("depth_m = 0.4", "depth_m = 0.5"))
-    refused('"depth_m = 0.5" where "depth_m = 0.4" stood')
+    refused('"depth_m = 0.5" instead of "depth_m = 0.4"')
     open(place.rig, "w").write("; a comment\n" + text)
     place.run_program("item", "add", "--name", "Another", "--kind", "lead")
     refused("no run of measure on the bench simulated-tank with this item", "--item", "Another")

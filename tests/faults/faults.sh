@@ -13,6 +13,7 @@ work=$(mktemp -d) || exit 1
 # Thousands of small catalogues: in memory where they can.
 fast=$(mktemp -d -p /dev/shm 2>/dev/null) || fast=$work
 trap 'rm -rf "$work" "$fast"' EXIT
+export XDG_STATE_HOME="$work/state" # what is noted of these catalogues goes with them
 {
     $own python3 "$here/faults.py" "$out/upthrust" "$out/upthrust-tank" "$work/faults" "$@"
     python3 "$here/sweep.py" "$out/upthrust" "$out/upthrust-tank" "$out/tests/faults/fail_nth.so" "$fast/sweep" "$@"

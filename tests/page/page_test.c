@@ -1,5 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Pages: what is written, when, and that no text of a catalogue becomes markup. */
+#include <sys/stat.h>
+
 #include "../catalogue/support.h"
 
 #include "page/internal.h"
@@ -220,6 +222,31 @@ static void a_single_file_has_a_bound(void **state) {
     up_catalogue_close(catalogue);
 }
 
+/* Within a shared folder a link leads to files of somebody else. */
+static void no_page_is_written_through_a_link(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    const struct up_page_wish wish = {.single = false};
+    struct up_rows rows = {0};
+    struct up_item item = plain_item("Gull");
+    struct up_items items = {.item = &item, .count = 1};
+    struct up_pages_written written;
+    struct up_failure failure = {0};
+    snprintf(item.id, sizeof item.id, "00000000-0000-4000-8000-000000000001");
+    assert_true(mkdir("s", 0700) == 0 && mkdir("other", 0700) == 0 &&
+                symlink("../other", "s/i") == 0);
+    assert_false(up_pages_write(catalogue, &rows, &items, &wish, "s", &written, &failure));
+    assert_says(&failure, UP_STATUS_WRONG_INPUT, "s/i is a link");
+    assert_int_equal(rmdir("other"), 0); /* it is empty still */
+    assert_int_equal(symlink("s", "given"), 0);
+    assert_int_equal(unlink("s/i"), 0);
+    assert_int_equal(mkdir("s/i", 0700), 0);
+    write_all("s/i/0badcafe.html.part-999999999", "what a program that is gone began to write");
+    assert_true(up_pages_write(catalogue, &rows, &items, &wish, "given", &written, &failure));
+    assert_int_not_equal(access("s/i/0badcafe.html.part-999999999", F_OK), 0);
+    up_catalogue_close(catalogue);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(no_text_is_markup),
@@ -230,6 +257,7 @@ int main(void) {
         TEST(a_single_file_holds_all),
         TEST(the_policy_names_the_style),
         TEST(a_single_file_has_a_bound),
+        TEST(no_page_is_written_through_a_link),
     };
     return cmocka_run_group_tests_name("page", tests, NULL, NULL);
 }

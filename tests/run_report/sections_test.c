@@ -231,6 +231,24 @@ static void a_run_without_a_result_is_refused(void **state) {
     assert_false(facts_gather(catalogue, RUN, &facts, &failure));
     assert_says(&failure, UP_STATUS_WRONG_INPUT, "--resume 00000000");
     facts_release(&facts);
+    /* nor is it one that somebody else stored for it */
+    struct up_item item = plain_item("fin");
+    assert_true(up_item_add(catalogue, &item, NULL));
+    struct up_result result = plain_result(item.id, "tank");
+    result.has_model = true;
+    memcpy(result.run_id, RUN, UP_ID_SIZE);
+    assert_true(up_results_add(catalogue, &result, 1, "bench", NULL));
+    sql(catalogue->database, "DELETE FROM local_mark WHERE record_id IN (SELECT id FROM record"
+                             " WHERE kind = 'result')");
+    assert_false(facts_gather(catalogue, RUN, &facts, &failure));
+    assert_says(&failure, UP_STATUS_WRONG_INPUT, "--resume 00000000");
+    facts_release(&facts);
+    sql(catalogue->database, "DELETE FROM local_mark WHERE record_id IN (SELECT id FROM record"
+                             " WHERE kind = 'run')");
+    assert_true(
+        facts_gather(catalogue, RUN, &facts, &failure)); /* a run of elsewhere, and marked */
+    assert_true(facts.elsewhere && facts.results == 1);
+    facts_release(&facts);
     up_catalogue_close(catalogue);
 }
 

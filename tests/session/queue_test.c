@@ -122,6 +122,78 @@ static void a_row_that_cannot_be_is_refused(void **state) {
     assert_list_refused(catalogue, "stock number\n5\n", "several items have it");
     assert_list_refused(catalogue, "name\ntwin\n", "several items have it");
     assert_list_refused(catalogue, "name,kind\n,fin\n", "neither a name nor a stock number");
+    /* read once more, these could not be told apart */
+    assert_list_refused(catalogue, "name,kind,stock number\nA,fin,7\nB,fin,7\n", "line 3: A and B");
+    assert_list_refused(catalogue, "name,kind,stock number\nA,fin,\nA,fin,7\n", "line 3: A and A");
+    assert_list_refused(catalogue, "name,kind,stock number\nA,fin,7\nA,fin,\n", "line 3: A and A");
+    read_list(catalogue, "name,kind,stock number\nA,fin,7\nA,fin,8\nB,fin,\n");
+    assert_int_equal(queue.count, 3);
+    /* a cell that goes on in the next line, or of which something would be passed over */
+    assert_list_refused(catalogue, "kind,name\nfin,\"Boot\n",
+                        "line 2: a cell that begins with a quot");
+    assert_list_refused(catalogue, "name,kind\n\"Boot\" L,fin\n", "line 2: a cell that begins");
+    read_list(catalogue, "name,kind\n\"Boot\" ,fin\n");
+    up_catalogue_close(catalogue);
+}
+
+/* By a factor of a thousand. */
+static void grams_are_read_in_one_way(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    static const struct {
+        char separator;
+        const char *cell;
+        double kg; /* 0: refused */
+    } cases[] = {{',', "\"1,500\"", 0}, {',', "\"1,5\"", 0},     {',', "1.500", 1.5e-3},
+                 {';', "1,500", 0},     {';', "1.500", 0},       {';', "1,5", 1.5e-3},
+                 {';', "1.5", 1.5e-3},  {';', "01,500", 1.5e-3}, {';', "1004,500", 1.0045},
+                 {';', "1500", 1.5},    {'\t', "850,250", 0},    {';', "1,50", 1.5e-3}};
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        char text[80];
+        snprintf(text, sizeof text, "name%ckind%cmass g\nA%cfin%c%s\n", cases[i].separator,
+                 cases[i].separator, cases[i].separator, cases[i].separator, cases[i].cell);
+        if (cases[i].kg == 0) {
+            assert_list_refused(catalogue, text, "line 2: mass g");
+            continue;
+        }
+        read_list(catalogue, text);
+        assert_true(fabs(queue.entry[0].mass_kg - cases[i].kg) < 1e-12);
+    }
+    up_catalogue_close(catalogue);
+}
+
+/* A guest's stock number stands behind what is of here, and behind what the list calls otherwise:
+   all shops count from 1. */
+static void a_guests_number_takes_no_place(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item own = add_item(catalogue, "Auk fin"), found;
+    const char *const numbers[] = {"Auk fin", "7", "8", own.id, "aUK FIN"};
+    struct up_item guest[sizeof numbers / sizeof numbers[0]];
+    struct up_failure failure = {0};
+    for (size_t i = 0; i < sizeof numbers / sizeof numbers[0]; i++) {
+        guest[i] = plain_item(i == 2 ? "Auk fin" : "of a guest");
+        snprintf(guest[i].stock_number, sizeof guest[i].stock_number, "%s", numbers[i]);
+        assert_true(up_item_add(catalogue, &guest[i], NULL));
+        sql(catalogue->database, "DELETE FROM local_mark WHERE record_id = (SELECT id FROM record"
+                                 " ORDER BY rowid DESC LIMIT 1)");
+    }
+    assert_true(up_stock_find(catalogue, "Auk fin", &found, &failure));
+    assert_string_equal(found.id, own.id);
+    assert_true(up_stock_find(catalogue, "aUK FIN", &found, &failure));
+    assert_string_equal(found.id, own.id);
+    assert_true(up_stock_find(catalogue, own.id, &found, &failure));
+    assert_string_equal(found.id, own.id);
+    assert_true(up_stock_find(catalogue, "7", &found, &failure)); /* nothing of here is called so */
+    assert_string_equal(found.id, guest[1].id);
+    assert_true(found.elsewhere);
+    read_list(catalogue, "name,kind,stock number\nTern fin,fin,7\nAuk fin,fin,8\n");
+    assert_true(queue.entry[0].is_new);
+    assert_string_equal(queue.entry[1].item.id, own.id);
+    read_list(catalogue, "name,stock number\nof a guest,7\n");
+    assert_string_equal(queue.entry[0].item.id, guest[1].id);
+    read_list(catalogue, "stock number\n7\n");
+    assert_string_equal(queue.entry[0].item.id, guest[1].id);
     up_catalogue_close(catalogue);
 }
 
@@ -148,8 +220,9 @@ static void a_barcode_names_an_item(void **state) {
 
 int main(void) {
     const struct CMUnitTest tests[] = {
-        TEST(what_was_measured_here_is_done), TEST(a_stock_list_is_read_by_its_header),
+        TEST(what_was_measured_here_is_done),   TEST(a_stock_list_is_read_by_its_header),
         TEST(names_alone_are_a_list_as_before), TEST(a_row_that_cannot_be_is_refused),
-        TEST(a_barcode_names_an_item)};
+        TEST(a_barcode_names_an_item),          TEST(grams_are_read_in_one_way),
+        TEST(a_guests_number_takes_no_place)};
     return cmocka_run_group_tests_name("session: a list of items", tests, NULL, NULL);
 }

@@ -232,6 +232,26 @@ static void test_format_and_allocation(void **state) {
     free(nothing);
 }
 
+static void test_a_folder_is_made_and_no_link_taken_for_one(void **state) {
+    (void)state;
+    struct up_failure failure;
+    struct stat about;
+    for (int i = 0; i < 2; i++) { /* there already */
+        assert_true(up_text_make_folder("folder", UP_LINKS_REFUSED, &failure));
+    }
+    assert_true(stat("folder", &about) == 0 && S_ISDIR(about.st_mode));
+    assert_int_equal(symlink("folder", "link"), 0);
+    assert_true(up_text_make_folder("link", UP_LINKS_FOLLOWED, &failure));
+    assert_false(up_text_make_folder("link", UP_LINKS_REFUSED, &failure));
+    assert_string_equal(failure.text,
+                        "link is a link, which is not followed: put a folder in its place");
+    assert_false(up_text_make_folder("none/folder", UP_LINKS_REFUSED, &failure));
+    assert_string_equal(failure.text,
+                        "cannot make the folder none/folder: No such file or directory");
+    unlink("link");
+    rmdir("folder");
+}
+
 int main(void) {
     signal(SIGXFSZ, SIG_IGN);
     const struct CMUnitTest tests[] = {
@@ -245,6 +265,8 @@ int main(void) {
         cmocka_unit_test_setup_teardown(test_directory_and_device_are_not_replaced, enter, leave),
         cmocka_unit_test_setup_teardown(test_left_over_temporaries_are_removed, enter, leave),
         cmocka_unit_test_setup_teardown(test_planted_link_is_not_followed, enter, leave),
+        cmocka_unit_test_setup_teardown(test_a_folder_is_made_and_no_link_taken_for_one, enter,
+                                        leave),
         cmocka_unit_test(test_format_and_allocation),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
