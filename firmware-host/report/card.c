@@ -24,6 +24,9 @@ char *up_typeset(char *text) {
         } else if (from[0] == ' ' && (from[1] == 'C' || from[1] == 'F') &&
                    from + 2 == text + length) {
             to += sprintf(to, " °");
+        } else if (*from == '3' && from > text + 1 && strchr("mt", from[-1]) != NULL &&
+                   !isalnum((unsigned char)from[1])) { /* of kg/m3, of lb/ft3 */
+            to += sprintf(to, "³");
         } else {
             *to++ = *from;
         }
