@@ -38,7 +38,7 @@ open_of(ending) = ending eq "svg" ? sprintf("set terminal svg size %d, %d", widt
         a4_width_cm, a4_height_cm, 0.75 * pdf_scale, 1.1 * pdf_scale, 0.75 * pdf_scale) . lines_of(ending)
 from_top(pixels) = 1 - pixels / (1.0 * height)
 from_left(pixels) = pixels / (1.0 * width)
-# Data are in grams, kg/m³, metres and °C; these show them in the units of who reads.
+# Data are in SI units; these show them in the units of who reads.
 unit = imperial ? "oz" : "g"
 units = imperial ? "ounces" : "grams"
 density_unit = imperial ? "lb/ft³" : "kg/m³"

@@ -14,7 +14,8 @@ static void put_particulars(const struct page *page, const struct up_row *row, F
     if ((sea || fresh) &&
         (row->water_density_kg_m3 < low_kg_m3 || row->water_density_kg_m3 > high_kg_m3)) {
         up_style_density(&page->wish->style, row->water_density_kg_m3, shown);
-        fprintf(stream, "<br>for %s", shown);
+        UP_FREED char *typeset = up_typeset(up_text_format("%s", shown));
+        fprintf(stream, "<br>for %s", typeset);
     }
     if (row->foam_depth_m > 0) {
         up_style_depth(&page->wish->style, row->foam_depth_m, shown);

@@ -119,11 +119,11 @@ static void fill_water(struct up_card_water *water, const struct up_row *row,
         up_text_format("%s%s%s", at_most ? "at most " : "", net, at_most ? "" : direction_of(net)));
     fill_interval(water, row, style);
     up_style_density(style, row->water_density_kg_m3, density);
-    water->basis = row->foam_depth_m > 0 ? up_text_format("measured, at %s only", depth)
-                   : row->measured       ? up_text_format("measured")
-                   : isfinite(row->water_density_kg_m3)
-                       ? up_text_format("calculated, for %s", density)
-                       : up_text_format("calculated");
+    water->basis = up_typeset(row->foam_depth_m > 0 ? up_text_format("measured, at %s only", depth)
+                              : row->measured       ? up_text_format("measured")
+                              : isfinite(row->water_density_kg_m3)
+                                  ? up_text_format("calculated, for %s", density)
+                                  : up_text_format("calculated"));
 }
 
 /* ---- which waters ---- */

@@ -102,7 +102,7 @@ static void fresh_and_sea_stand_on_it_and_no_tank(void **state) {
     assert_string_equal(card.water[0].interval, "−63.5 to −59.0 g (95 %)");
     assert_string_equal(card.water[0].range, "−64 to −58");
     assert_string_equal(card.water[1].range, "−11 to −8");
-    assert_string_equal(card.water[0].basis, "calculated, for 1006.0 kg/m3");
+    assert_string_equal(card.water[0].basis, "calculated, for 1006.0 kg/m³");
     assert_string_equal(card.water[1].title, "Sea water, 20.0 °C");
     assert_string_equal(card.water[1].meaning, "hovers");
     assert_string_equal(card.water[1].net, "−9.5 g DOWN");
