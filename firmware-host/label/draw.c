@@ -7,6 +7,7 @@
 #include <string.h>
 
 #include "label/internal.h"
+#include "report/glyphs.h"
 #include "text/text.h"
 
 /* ---- sizes ---- */
@@ -279,7 +280,7 @@ bool up_labels_draw(const struct up_rows *rows, const struct up_items *items,
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
                        "%s: an .svg holds one label: choose one item, or a .pdf for more", file);
     }
-    if (!choose_page(&work)) {
+    if (!choose_page(&work) || !glyphs_of_any_font(file, failure)) {
         return false;
     }
     FILE *stream = open_memstream(&text, &size);

@@ -126,11 +126,8 @@ static bool run(const struct drawing *drawing, struct up_failure *failure) {
                        "`gnuplot -d %s` in %s; the results are kept",
                        drawing->script, drawing->directory);
     }
-    if (!glyphs_of_any_font()) {
-        return up_fail(failure, UP_STATUS_UNABLE,
-                       "cannot draw %s: this machine has no font; install one (Debian: "
-                       "fonts-dejavu-core); the results are kept",
-                       path);
+    if (!glyphs_of_any_font(path, failure)) {
+        return false;
     }
     UP_FREED char *text =
         up_text_read_file(path, UP_LINKS_REFUSED, SCRIPT_BYTES_MAX, &length, NULL);

@@ -23,11 +23,14 @@ static bool has_all(PangoLayout *layout, const char *text, size_t length) {
     return pango_layout_get_unknown_glyphs_count(layout) == 0;
 }
 
-bool glyphs_of_any_font(void) {
+bool glyphs_of_any_font(const char *file, struct up_failure *failure) {
     PangoLayout *layout = begin_layout();
     bool any = has_all(layout, "0", 1);
     g_object_unref(layout);
-    return any;
+    return any || up_fail(failure, UP_STATUS_UNABLE,
+                          "cannot draw %s: this machine has no font; install one (Debian: "
+                          "fonts-dejavu-core); the results are kept",
+                          file);
 }
 
 static char *replaced(PangoLayout *layout, const char *text) {

@@ -84,6 +84,12 @@ for size in 54x25mm 40x25mm 30x20mm 25x15mm 15x25mm; do
     [ ! -e t.pdf ] || say no "and no file"
 done
 
+# ---- without any font ----
+echo '<?xml version="1.0"?><fontconfig><dir>/nowhere</dir></fontconfig>' >fonts.conf
+FONTCONFIG_FILE=$PWD/fonts.conf expect "no font" 1 - "this machine has no font; install one" -- "$bin" label --item "Heron fin" --to none.pdf
+[ ! -e none.pdf ] && say yes "and no file" || say no "and no file"
+unset FONTCONFIG_FILE
+
 # ---- a water of one's own ----
 "$bin" decide --item "Heron fin" --water quarry,temp_c=8,salinity_g_kg=0.3 >/dev/null || exit 2
 expect "another water" 0 "1 label" - -- "$bin" label --item "Heron fin" --water quarry --water sea --to w.pdf

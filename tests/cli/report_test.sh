@@ -59,6 +59,12 @@ says "what it is for" "SIMULATED: no gear was weighed" "A weight check in the wa
 [ "$(pdftotext -layout a.pdf - | grep -cE '^ *[1-9] +[+]37[0-9.]+ +[0-9]+ ')" = "$(run_of "Heron fin" tank trials)" ] &&
     say yes "every trial" || say no "every trial"
 
+# ---- without any font ----
+echo '<?xml version="1.0"?><fontconfig><dir>/nowhere</dir></fontconfig>' >fonts.conf
+FONTCONFIG_FILE=$PWD/fonts.conf expect "no font" 1 - "this machine has no font; install one" -- "$bin" report --run "$run" --to none.pdf
+[ ! -e none.pdf ] && say yes "and no file" || say no "and no file"
+unset FONTCONFIG_FILE
+
 # ---- the same in other units, of other items ----
 "$bin" report --run "$run" --to i.pdf --units imperial >/dev/null
 text i.pdf
