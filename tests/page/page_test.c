@@ -86,8 +86,8 @@ static void only_what_changed_is_written(void **state) {
     assert_int_equal(write_pages(catalogue, false).changed,
                      3); /* its page, its model's, the index */
     UP_FREED char *index = text_of("p/index.html");
-    assert_non_null(strstr(index, "+90.2 g UP"));
-    assert_non_null(strstr(index, "−9.0 g DOWN"));
+    assert_non_null(strstr(index, "+90.2\u00A0g UP"));
+    assert_non_null(strstr(index, "−9.0\u00A0g DOWN"));
     assert_non_null(strstr(index, "Plain"));
     assert_non_null(strstr(index, UP_CLAIM_CHECK));
     UP_FREED char *path = up_text_format("p/i/%.8s.html", a.id);
