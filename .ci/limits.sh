@@ -43,9 +43,8 @@ limit "words of rigs/README.md" "$(words rigs/README.md)" 4000
 # bound of stuck air and the scatter of loadings passed it; nothing is packed. Then came the setup's way back (240),
 # what a guest cannot change (250), what is asked about a calibration's line (200), labels and pages (1900), the quick
 # weighing's mathematics (1200), its command, stock lists and views (2000), pictures (1600), units on every screen
-# (700), guests (600), the run report (1000),
-# canonical JSON, signatures and the keys of an account (750), the
-# signed form of records (800).
+# (700), guests (600), the run report (1000), ounces and strips in pictures and labels (600), canonical JSON, signatures
+# and the keys of an account (750), the signed form of records (800).
 # What is added next says here what it is for.
 limit "lines of firmware-host/" "$(find firmware-host -name '*.[ch]' | xargs cat | wc -l)" 60000
 exit $bad

@@ -11,11 +11,13 @@ if (stands) { a4_width_cm = 21.0; a4_height_cm = 29.7 }
 height = a4 ? int(width * a4_height_cm / a4_width_cm) : wanted
 eval place_words
 set yrange [items + 0.7 : 0.3]
+low = of(low)
+high = of(high)
 span = high - low
 start = low - 0.03 * span
 edge = high + 0.03 * span
 set xrange [start : edge]
-set xlabel "net buoyancy in grams:   − sinks   ·   + floats" offset 0, -0.3
+set xlabel "net buoyancy in " . units . ":   − sinks   ·   + floats" offset 0, -0.3
 set grid xtics noytics
 set ytics scale 0
 set border 1 lc rgb ink lw 2
@@ -33,15 +35,15 @@ half = 0.40
 # A row of labels without a valid point crashes gnuplot 5.4: each has one, with empty words.
 once(mark, item) = (fresh_item = item != last_item, last_item = item, fresh_item ? mark : "")
 # A neutral band is cut where the axis ends, and marked there.
-from(t) = -t < start ? start : -t
-to(t) = t > edge ? edge : t
-within(t) = sprintf(", neutral within %g g", t)
+from(t) = -of(t) < start ? start : -of(t)
+to(t) = of(t) > edge ? edge : of(t)
+within(t) = ", neutral within " . limit(t)
 filled(p) = p == 0 ? "" : p == -1 ? ", emptied of gas" : p == -2 ? ", pressure not recorded" : \
     sprintf(", as weighed at %g bar", p)
-at_depth(d) = d > 0 ? sprintf(", at %g m only", d) : "" # foam: pressed smaller below
+at_depth(d) = d > 0 ? ", at " . depth(d) . " only" : "" # foam: pressed smaller below
 # At most: nothing shook it, so it has no lower end, and its bar goes on to the left.
-shown(b, u, s, m) = m == 1 ? "at most " . signed(b) . " g" : grouped ? signed(b - u - s) . " to " . signed(b + u) . " g" : \
-    signed(b) . (s < 0.05 ? sprintf(" ± %.1f g", u) : sprintf(" +%.1f −%.1f g", u, u + s))
+shown(b, u, s, m) = m == 1 ? "at most " . signed(b) . " " . unit : \
+    grouped ? signed(b - u - s) . " to " . signed(b + u) . " " . unit : signed(b) . interval(u, s)
 
 set tmargin at screen from_top(190)
 lowest = (foot + 84) / height
@@ -76,12 +78,12 @@ do for [ending in endings] {
     set output into . name . "." . ending
     plot data using (0):1:(from($5)):(to($5)):($1 - half):($1 + half) with boxxyerror \
              fs solid 1 noborder lc rgb band, \
-         "" using (start):1:(-$5 < start ? once("«", $1) : "") with labels left tc rgb grey, \
-         "" using (edge):1:($5 > edge ? once("»", $1) : "") with labels right tc rgb grey, \
-         for [s = 1:3] "" using (s == $2 ? $3 : NaN):($1 + shift(s)):($14 == 1 ? start : $3 - $4 - $11):($3 + $4) with xerrorbars \
+         "" using (start):1:(-of($5) < start ? once("«", $1) : "") with labels left tc rgb grey, \
+         "" using (edge):1:(of($5) > edge ? once("»", $1) : "") with labels right tc rgb grey, \
+         for [s = 1:3] "" using (s == $2 ? of($3) : NaN):($1 + shift(s)):($14 == 1 ? start : of($3 - $4 - $11)):(of($3 + $4)) with xerrorbars \
              pt -1 lw 3 lc rgb colour[s], \
          for [s = 1:3] for [c = 0:3] \
-             "" using ($3 * is($2, $6, s, c)):($1 + shift(s)) with points \
+             "" using (of($3) * is($2, $6, s, c)):($1 + shift(s)) with points \
              pt shape[c + (s == 2 ? 5 : 1)] ps 2.2 lw 2.5 lc rgb colour[s], \
          for [s = 1:3] "" using (edge):($1 + shift(s)):(s == $2 ? water_word[s] : "") \
              with labels left offset char 1, 0 noenhanced font beside tc rgb colour[s], \

@@ -3,7 +3,7 @@
 # checks that were inside.
 set xlabel (first eq last ? "check, " . first : "check, from " . first . " to " . last) \
     . (has_limits ? "" : "   (no chart yet: eight checks inside make its limits)")
-set ylabel "reads too heavy by, in grams   (bars: two standard uncertainties)"
+set ylabel "reads too heavy by, in " . units . "   (bars: two standard uncertainties)"
 set grid noxtics
 if (checks <= 25) { set xtics 1 }
 set xrange [0.5:checks + 0.5]
@@ -15,21 +15,21 @@ do for [ending in endings] {
     eval open_of(ending)
     set label 9001 font font_of(ending, fitting(28, title_columns))
     set output into . name . "." . ending
-    plot data using 2:(of_kind($1, 0, $3)):(of_kind($1, 0, $4)) with filledcurves \
+    plot data using 2:(of_kind($1, 0, of($3))):(of_kind($1, 0, of($4))) with filledcurves \
              lc rgb band title "limits it was compared with", \
          0 with lines lt 1 lw 1 lc rgb ink notitle, \
-         data using 2:(of_kind($1, 2, $3)) with lines lw 2 lc rgb blue \
+         data using 2:(of_kind($1, 2, of($3))) with lines lw 2 lc rgb blue \
              title has_limits ? "centre" : "", \
-         data using 2:(of_kind($1, 1, $3)) with lines lw 2 dt 2 lc rgb blue \
+         data using 2:(of_kind($1, 1, of($3))) with lines lw 2 dt 2 lc rgb blue \
              title has_limits ? "limits of the chart now" : "", \
-         data using 2:(of_kind($1, 1, $4)) with lines lw 2 dt 2 lc rgb blue notitle, \
-         data using 2:(of_kind($1, 5, $3)):4 with yerrorbars \
+         data using 2:(of_kind($1, 1, of($4))) with lines lw 2 dt 2 lc rgb blue notitle, \
+         data using 2:(of_kind($1, 5, of($3))):(of($4)) with yerrorbars \
              pt 4 ps 1.5 lw 2 lc rgb grey title other_numbers ? "inside, body changed since" : "", \
-         data using 2:(of_kind($1, 3, $3)):4 with yerrorbars \
+         data using 2:(of_kind($1, 3, of($3))):(of($4)) with yerrorbars \
              pt 7 ps 1.5 lw 2.5 lc rgb ink title "inside", \
-         data using 2:(of_kind($1, 4, $3)):4 with yerrorbars \
+         data using 2:(of_kind($1, 4, of($3))):(of($4)) with yerrorbars \
              pt 9 ps 2.5 lw 2.5 lc rgb rust title outside > 0 ? "outside" : "", \
-         data using 2:(of_kind($1, 6, $3)):4 with yerrorbars \
+         data using 2:(of_kind($1, 6, of($3))):(of($4)) with yerrorbars \
              pt 12 ps 2 lw 1.5 lc rgb grey title checks_elsewhere > 0 ? "< from elsewhere" : ""
     unset output
 }

@@ -2,7 +2,7 @@
 # Crosses: glitches. Dashed: what the operator was asked to do. Where nothing happened for long the
 # time is left out, and the gap marked.
 set xlabel "minutes of weighing, in order" . (gaps > 0 ? "   (≈ a wait left out)" : "")
-set ylabel calibrated ? "pull in grams, beyond the first empty reading" : \
+set ylabel calibrated ? "pull in " . units . ", beyond the first empty reading" : \
     "load on the cell, as it was read (no calibration is known)"
 set xrange [-0.01 * minutes : 1.01 * minutes]
 set offsets 0, 0, graph 0.08, graph 0.08
@@ -15,7 +15,7 @@ set key at screen 0.5, from_top(118)
 set tmargin at screen from_top(244)
 set lmargin at screen from_left(150)
 set rmargin at screen from_left(width - 40)
-pull(load) = calibrated ? -load : load
+pull(load) = calibrated ? -of(load) : load
 if (calibrated) {
     set label 9003 "UP: it lifts" at graph 0.005, graph 0.965 left textcolor rgb ink
     set label 9004 "DOWN: it pulls" at graph 0.005, graph 0.035 left textcolor rgb ink

@@ -1,6 +1,6 @@
 # Size against net buoyancy within one model: the middle one of each size, with a bar from the lowest
 # interval to the highest.
-set ylabel "net buoyancy in grams   (+ floats)"
+set ylabel "net buoyancy in " . units . "   (+ floats)"
 set xrange [0.4 : sizes + 0.6]
 set xtics scale 0 noenhanced
 if (sizes * name_columns > 100) { set xtics rotate by 30 right; set bmargin at screen (foot + 60 + 5.5 * name_columns) / height }
@@ -17,9 +17,9 @@ do for [ending in endings] {
     eval open_of(ending)
     set label 9001 font font_of(ending, fitting(28, title_columns))
     set output into . name . "." . ending
-    plot data using 2:(0):($2 - 0.42):($2 + 0.42):(-$6):6 with boxxyerror fs solid 1 noborder lc rgb band notitle, \
-         for [s = 1:3] data using ($1 == s ? $2 + shift(s) : NaN):3:4:5 with yerrorbars pt -1 lw 3 lc rgb colour[s] notitle, \
-         for [s = 1:3] for [c = 0:3] data using ($1 == s && $7 == c ? $2 + shift(s) : NaN):3 with points \
+    plot data using 2:(0):($2 - 0.42):($2 + 0.42):(-of($6)):(of($6)) with boxxyerror fs solid 1 noborder lc rgb band notitle, \
+         for [s = 1:3] data using ($1 == s ? $2 + shift(s) : NaN):(of($3)):(of($4)):(of($5)) with yerrorbars pt -1 lw 3 lc rgb colour[s] notitle, \
+         for [s = 1:3] for [c = 0:3] data using ($1 == s && $7 == c ? $2 + shift(s) : NaN):(of($3)) with points \
              pt shape[c + (s == 2 ? 5 : 1)] ps 2.2 lw 2.5 lc rgb colour[s] notitle, \
          keyentry with points pt 9 ps 2 lc rgb ink title "positive", \
          keyentry with points pt 7 ps 2 lc rgb ink title "neutral", \

@@ -19,7 +19,7 @@ band = dark ? "#343b43" : "#e0e0e0"
 blue = dark ? "#7cc4ff" : "#0060a0"
 rust = dark ? "#ffb070" : "#b04800"
 plum = dark ? "#dcb0f4" : "#7a3090"
-endings = a4 ? "svg png pdf" : "svg png"
+if (!exists("endings")) { endings = a4 ? "svg png pdf" : "svg png" }
 # A4 lies; items.gp has it stand.
 width = 1400
 height = a4 ? 990 : 900
@@ -38,7 +38,18 @@ open_of(ending) = ending eq "svg" ? sprintf("set terminal svg size %d, %d", widt
         a4_width_cm, a4_height_cm, 0.75 * pdf_scale, 1.1 * pdf_scale, 0.75 * pdf_scale) . lines_of(ending)
 from_top(pixels) = 1 - pixels / (1.0 * height)
 from_left(pixels) = pixels / (1.0 * width)
-signed(b) = b < 0 ? sprintf("−%.1f", -b) : sprintf("+%.1f", b)
+# Data are in SI units; these show them in the units of who reads.
+unit = imperial ? "oz" : "g"
+units = imperial ? "ounces" : "grams"
+density_unit = imperial ? "lb/ft³" : "kg/m³"
+of(grams) = grams / unit_g
+bare(grams) = sprintf(!imperial ? "%.1f" : of(grams) < 0.005 && of(grams) >= 0.0005 ? "%.3f" : "%.2f", of(grams))
+signed(grams) = (shown_as = bare(abs(grams)), (grams < 0 && shown_as + 0 > 0 ? "−" : "+") . shown_as)
+interval(u, stuck) = stuck < 0.05 ? sprintf(" ± %s %s", bare(u), unit) : \
+    sprintf(" +%s −%s %s", bare(u), bare(u + stuck), unit)
+limit(grams) = imperial ? bare(grams) . " oz" : sprintf("%g g", grams)
+temp(c) = imperial ? sprintf("%.1f °F", 1.8 * c + 32) : sprintf("%g °C", c)
+depth(m) = imperial ? sprintf("%.1f ft", m / m_per_ft) : sprintf("%g m", m)
 of_kind(kind, wanted, value) = kind == wanted ? value : NaN
 fitting(pixels, columns) = columns * pixels * 0.6 > width - 60 ? (width - 60) / (0.6 * columns) : pixels
 

@@ -379,11 +379,12 @@ static bool leave_files(struct demo *demo, struct up_failure *failure) {
     struct up_rows rows = {0};
     unsigned calibrations = 0, pages = 0;
     UP_FREED char *plots = up_text_format("%s/plots", up_catalogue_directory(demo->catalogue));
+    const struct up_plots drawn_to = {plots, demo->style};
     UP_FREED char *exchange =
         up_text_format("%s/exchange", up_catalogue_directory(demo->catalogue));
     bool good = up_rows_load(demo->catalogue, &rows, failure) &&
-                up_plot_write(&rows, NULL, plots, &pages, failure) &&
-                up_plot_write_calibrations(demo->catalogue, plots, &calibrations, failure) &&
+                up_plot_write(&rows, NULL, &drawn_to, &pages, failure) &&
+                up_plot_write_calibrations(demo->catalogue, &drawn_to, &calibrations, failure) &&
                 up_export_csv(demo->catalogue, exchange, failure) &&
                 up_export_json(demo->catalogue, exchange, failure);
     /* A missing gnuplot must not hide the results: it is reported after them. */

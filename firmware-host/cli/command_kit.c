@@ -13,16 +13,32 @@
 
 const struct option_text options_kit[] = {
     {"to", "DIR", "page: the folder to write kit.pdf and its parts to"},
+    {"dark", NULL, "page: on a dark ground"},
     {"of-report", NULL, "schema: that of `kit report --json`"},
     OPTION_UNITS,
     OPTION_CATALOGUE,
     OPTION_JSON,
     OPTION_END};
 
+/* Printed into a text, for the caller to free. */
+static char *words_of(const json_t *document, bool page, const struct up_style *style) {
+    char *text = NULL;
+    size_t size;
+    FILE *stream = open_memstream(&text, &size);
+    if (stream != NULL && style == NULL) {
+        up_kit_report_standing(document, stream);
+    } else if (stream != NULL) {
+        up_kit_report_print(document, page, style, stream);
+    }
+    if (stream == NULL || ferror(stream) != 0 || fclose(stream) != 0) {
+        up_out_of_memory();
+    }
+    return text;
+}
+
 static bool draw_page(struct call *call, const json_t *document, const struct up_style *style) {
     const char *to = option_value(call, "to");
-    UP_FREED char *text = NULL;
-    size_t size;
+    const struct up_look look = {.dark = option_given(call, "dark")};
     if (to == NULL) {
         return refuse(call, "kit page: give --to DIR, a folder of this diver alone");
     }
@@ -30,14 +46,11 @@ static bool draw_page(struct call *call, const json_t *document, const struct up
         return up_fail(call->failure, UP_STATUS_UNABLE, "cannot make the folder %s: %s", to,
                        strerror(errno));
     }
-    FILE *stream = open_memstream(&text, &size);
-    if (stream != NULL) {
-        up_kit_report_print(document, true, style, stream);
-    }
-    if (stream == NULL || ferror(stream) != 0 || fclose(stream) != 0) {
-        up_out_of_memory();
-    }
-    bool good = up_plot_kit(document, text, style, to, call->failure);
+    UP_FREED char *text = words_of(document, true, style);
+    UP_FREED char *standing = words_of(document, true, NULL);
+    const struct up_kit_page page = {document, text, standing};
+    const struct up_plots plots = {to, *style};
+    bool good = up_plot_kit(&page, &plots, &look, call->failure);
     if (good) {
         up_text_print(stdout, "%s: kit.pdf, a page for the diver; kit.svg, .png, .gp, .tsv\n", to);
     }
@@ -76,21 +89,12 @@ static void print_line(char *line, int columns) {
 }
 
 static void print_report(const json_t *document, const struct up_style *style) {
-    char *text = NULL;
-    size_t size;
-    FILE *stream = open_memstream(&text, &size);
-    if (stream != NULL) {
-        up_kit_report_print(document, false, style, stream);
-    }
-    if (stream == NULL || ferror(stream) != 0 || fclose(stream) != 0) {
-        up_out_of_memory();
-    }
+    UP_FREED char *text = words_of(document, false, style);
     char *rest = text;
     for (char *line = strsep(&rest, "\n"); line != NULL; line = strsep(&rest, "\n")) {
         print_line(line, terminal_columns(STDOUT_FILENO)); /* harmless already */
         fputs(rest != NULL ? "\n" : "", stdout);
     }
-    free(text);
 }
 
 static bool report(struct call *call, bool page) {
@@ -116,6 +120,9 @@ bool command_kit(struct call *call) {
     if (option_given(call, "units") && !page && strcmp(verb, "report") != 0) {
         return refuse(call, "kit: a kit file is in kilograms, metres, litres and bar; give --units "
                             "to `kit report` or `kit page`");
+    }
+    if (option_given(call, "dark") && !page) {
+        return refuse(call, "kit: --dark is for `kit page`");
     }
     if (alone && strcmp(verb, "example") == 0) {
         fputs(embedded_kit_example_json, stdout);

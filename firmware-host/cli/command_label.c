@@ -61,7 +61,8 @@ static bool waters_of_label(struct call *call, struct up_label_wish *wish) {
 
 static bool wish_asked(struct call *call, struct up_label_wish *wish) {
     const char *size = option_value(call, "size");
-    *wish = (struct up_label_wish){.on_sheets = option_given(call, "sheet")};
+    *wish =
+        (struct up_label_wish){.on_sheets = option_given(call, "sheet"), .watch = progress_show};
     if (!waters_of_label(call, wish)) {
         return false;
     }

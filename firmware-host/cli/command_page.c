@@ -24,13 +24,15 @@ const struct option_text options_page[] = {
     OPTION_END};
 
 /* For who goes on working with it: CSV, JSON, and the picture's script with its data. */
-static bool write_data(struct call *call, struct up_rows *rows, const char *to) {
+static bool write_data(struct call *call, struct up_rows *rows, const struct up_style *style,
+                       const char *to) {
     UP_FREED char *data = up_text_format("%s/data", to);
+    const struct up_plots plots = {data, *style};
     unsigned pages;
     up_rows_drop_retired(rows);
     return up_export_csv(call->catalogue, data, call->failure) &&
            up_export_json(call->catalogue, data, call->failure) &&
-           (rows->count == 0 || up_plot_write(rows, NULL, data, &pages, call->failure));
+           (rows->count == 0 || up_plot_write(rows, NULL, &plots, &pages, call->failure));
 }
 
 bool command_page(struct call *call) {
@@ -51,7 +53,7 @@ bool command_page(struct call *call) {
         up_rows_load(call->catalogue, &rows, call->failure) &&
         up_items_load(call->catalogue, &rows, &choice, &items, call->failure) &&
         up_pages_write(call->catalogue, &rows, &items, &wish, to, &written, call->failure) &&
-        (!wish.data || write_data(call, &rows, to));
+        (!wish.data || write_data(call, &rows, &wish.style, to));
     UP_FREED char *data = up_text_format("%s/data", to);
     if (good && !wish.data && access(data, F_OK) == 0) {
         up_text_print(stderr,

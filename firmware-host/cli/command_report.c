@@ -27,6 +27,7 @@ const struct option_text options_plot[] = {
     {"a4", NULL, "for A4, as PDF too"},
     {"retired", NULL, "retired items too"},
     {"to", "DIR", "where (default: plots/ in the catalogue)"},
+    OPTION_UNITS,
     OPTION_CATALOGUE,
     OPTION_END};
 
@@ -40,7 +41,7 @@ const struct option_text options_export[] = {
 
 struct pictures {
     struct call *call;
-    const char *directory;
+    struct up_plots to;
     struct up_look look;
     char **name;
     size_t count;
@@ -63,13 +64,13 @@ static bool draw_all(struct pictures *pictures) {
     bool good = true;
     for (size_t i = 0; good && i < pictures->count; i++) {
         progress_show(doing, i + 1);
-        good = up_plot_draw(pictures->directory, pictures->name[i], &pictures->look,
+        good = up_plot_draw(pictures->to.directory, pictures->name[i], &pictures->look,
                             pictures->call->failure);
     }
     progress_show(doing, 0);
     for (size_t i = 0; good && i < pictures->count; i++) {
         const char *name = pictures->name[i];
-        up_text_print(stdout, "%s: %s.svg, .png%s, .gp, .tsv\n", pictures->directory, name,
+        up_text_print(stdout, "%s: %s.svg, .png%s, .gp, .tsv\n", pictures->to.directory, name,
                       pictures->look.a4 ? ", .pdf" : "");
     }
     return good;
@@ -82,10 +83,10 @@ static bool write_run(struct pictures *pictures) {
     const char *rig_file = option_value(call, "rig");
     struct up_rig rig;
     char run_id[UP_ID_SIZE] = "";
-    bool good = (rig_file == NULL || up_rig_load(rig_file, &rig, call->failure)) &&
-                up_plot_write_run(call->catalogue, option_value(call, "run"),
-                                  rig_file != NULL ? &rig : NULL, pictures->directory, run_id,
-                                  call->failure);
+    bool good =
+        (rig_file == NULL || up_rig_load(rig_file, &rig, call->failure)) &&
+        up_plot_write_run(call->catalogue, option_value(call, "run"),
+                          rig_file != NULL ? &rig : NULL, &pictures->to, run_id, call->failure);
     if (good && rig_file == NULL) {
         puts("only the plateaus of the run: --rig FILE draws every reading");
     }
@@ -98,11 +99,11 @@ static bool write_item(struct pictures *pictures, const struct up_rows *rows) {
     struct up_item item;
     struct up_items alone = {.item = &item, .count = 1};
     bool compared = false;
-    bool good = up_item_find(call->catalogue, option_value(call, "item"), &item, call->failure) &&
-                up_plot_write_item(call->catalogue, rows, &item, option_value(call, "water"),
-                                   pictures->directory, call->failure) &&
-                up_plot_write_benches(call->catalogue, &alone, pictures->directory, &compared,
-                                      call->failure);
+    bool good =
+        up_item_find(call->catalogue, option_value(call, "item"), &item, call->failure) &&
+        up_plot_write_item(call->catalogue, rows, &item, option_value(call, "water"), &pictures->to,
+                           call->failure) &&
+        up_plot_write_benches(call->catalogue, &alone, &pictures->to, &compared, call->failure);
     add_picture(pictures, "waters", item.id);
     add_picture(pictures, "trials", item.id);
     add_picture(pictures, "shares", item.id);
@@ -191,7 +192,7 @@ static bool write_rows(struct pictures *pictures, const struct up_rows *rows,
     bool good = grouped_none
                     ? refuse(pictures->call, "plot: no full weighing was made of what would be in "
                                              "a row of many: --by item draws the quick ones")
-                    : up_plot_write(by > 0 ? &groups : rows, view, pictures->directory, &pages,
+                    : up_plot_write(by > 0 ? &groups : rows, view, &pictures->to, &pages,
                                     pictures->call->failure);
     if (good && by > 0) {
         tell_left_out(rows);
@@ -214,9 +215,8 @@ static bool write_model(struct pictures *pictures, const struct up_rows *rows,
     bool sizes = false, compared = false;
     bool good =
         items->count == 0 ||
-        (up_plot_write_sizes(rows, items, view, pictures->directory, &sizes, call->failure) &&
-         up_plot_write_benches(call->catalogue, items, pictures->directory, &compared,
-                               call->failure));
+        (up_plot_write_sizes(rows, items, view, &pictures->to, &sizes, call->failure) &&
+         up_plot_write_benches(call->catalogue, items, &pictures->to, &compared, call->failure));
     if (sizes) {
         add_picture(pictures, "sizes", items->item[0].id);
     }
@@ -230,9 +230,8 @@ static bool write_benches(struct pictures *pictures) {
     struct call *call = pictures->call;
     unsigned calibrations = 0, references = 0;
     bool good =
-        up_plot_write_calibrations(call->catalogue, pictures->directory, &calibrations,
-                                   call->failure) &&
-        up_plot_write_references(call->catalogue, pictures->directory, &references, call->failure);
+        up_plot_write_calibrations(call->catalogue, &pictures->to, &calibrations, call->failure) &&
+        up_plot_write_references(call->catalogue, &pictures->to, &references, call->failure);
     add_numbered(pictures, "calibration", 1, calibrations);
     add_numbered(pictures, "reference", 1, references);
     return good;
@@ -298,7 +297,29 @@ static bool check_own_folder(struct call *call, const char *path) {
            refuse(call, "%s is a link, which is not followed: name a folder with --to", path);
 }
 
+/* What would be ignored beside one item or one run would be taken for done. */
+static bool check_alone(struct call *call, const char *alone) {
+    static const char *const options[] = {"kind",  "maker", "model", "size",
+                                          "class", "bench", "by",    "retired"};
+    bool run = strcmp(alone, "run") == 0;
+    int waters = 0;
+    const char *other = call->words > 0 ? call->word[0] : NULL;
+    for (size_t i = 0; other == NULL && i < sizeof options / sizeof options[0]; i++) {
+        other = option_given(call, options[i]) ? options[i] : NULL;
+    }
+    for (int i = 0; i < call->options; i++) {
+        waters += strcmp(call->option[i].name, "water") == 0;
+    }
+    if (other != NULL || (run && waters > 0)) {
+        return refuse(call, "plot: --%s draws that one alone: leave out %s%.80s", alone,
+                      call->words > 0 ? "" : "--", other != NULL ? other : "water");
+    }
+    return waters < 2 || refuse(call, "plot: --item draws the shares of the uncertainty in one "
+                                      "water: give --water once");
+}
+
 bool command_plot(struct call *call) {
+    struct up_style style;
     bool run = option_given(call, "run");
     if (option_given(call, "rig") && !run) {
         return refuse(call, "plot: --rig needs --run ID");
@@ -306,7 +327,10 @@ bool command_plot(struct call *call) {
     if (run && option_given(call, "item")) {
         return refuse(call, "plot: give --run or --item, not both");
     }
-    if (!open_catalogue(call, UP_CATALOGUE_READ)) {
+    if ((run || option_given(call, "item")) && !check_alone(call, run ? "run" : "item")) {
+        return false;
+    }
+    if (!style_asked(call, &style) || !open_catalogue(call, UP_CATALOGUE_READ)) {
         return false;
     }
     UP_FREED char *plots = folder_of(call, "plots");
@@ -317,7 +341,7 @@ bool command_plot(struct call *call) {
         up_text_remove_left_over(plots);
     }
     struct pictures pictures = {.call = call,
-                                .directory = plots,
+                                .to = {plots, style},
                                 .look = {option_given(call, "dark"), option_given(call, "a4")}};
     return good && plot(&pictures);
 }

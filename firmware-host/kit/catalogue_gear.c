@@ -109,32 +109,45 @@ static bool load_gear(struct kit_file *file, struct up_failure *failure) {
 
 /* ---- what counts only by name ---- */
 
+const struct kit_doubt kit_doubts[KIT_DOUBTS] = {
+    {"contested", "another catalogue has other content under its id (`upthrust check-catalogue`)"},
+    {"elsewhere", "its result came from elsewhere; weigh it here"},
+    {"quick", "it was weighed quickly; weigh it in full"},
+    {"calculated", "its result was calculated; weigh it"},
+    {"simulated", "it is invented gear of a simulated bench"},
+    {"undecided", "its class is undecided; weigh it again"},
+    {"compressible",
+     "it holds gas, and its result is good at the tank's depth only; enter it as a suit"},
+    {"outside", "a reference body was outside its limits; calibrate and weigh it again"},
+    {"unchecked", "no reference body has checked its bench; weigh one (measure --body)"}};
+
+static unsigned doubts_of(const struct kit_gear *gear) {
+    const bool so[KIT_DOUBTS] = {gear->contested || gear->result_contested,
+                                 gear->elsewhere,
+                                 gear->result->quick.is,
+                                 !gear->result->measured,
+                                 gear->result->simulated,
+                                 gear->result->answer.class == UP_CLASS_UNDECIDED,
+                                 gear->item.compressible,
+                                 strcmp(gear->checked, "outside") == 0,
+                                 strcmp(gear->checked, "inside") != 0};
+    unsigned doubts = 0;
+    for (unsigned i = 0; i < KIT_DOUBTS; i++) {
+        doubts |= so[i] ? 1U << i : 0;
+    }
+    return doubts;
+}
+
 /* The first reason not to use a result that was not accepted, with what to do instead. */
 static const char *doubt_of(const struct kit_file *file, const struct place *place,
                             const struct kit_gear *gear, const char **instead) {
-    const struct {
-        bool so;
-        const char *word, *instead;
-    } doubt[] = {
-        {gear->contested || gear->result_contested, "contested",
-         "another catalogue has other content under its id (`upthrust check-catalogue`)"},
-        {gear->elsewhere, "elsewhere", "its result came from elsewhere; weigh it here"},
-        {gear->result->quick.is, "quick", "it was weighed quickly; weigh it in full"},
-        {!gear->result->measured, "calculated", "its result was calculated; weigh it"},
-        {gear->result->simulated, "simulated", "it is invented gear of a simulated bench"},
-        {gear->result->answer.class == UP_CLASS_UNDECIDED, "undecided",
-         "its class is undecided; weigh it again"},
-        {gear->item.compressible, "compressible",
-         "it holds gas, and its result is good at the tank's depth only; enter it as a suit"},
-        {strcmp(gear->checked, "outside") == 0, "outside",
-         "a reference body was outside its limits; calibrate and weigh it again"},
-        {strcmp(gear->checked, "inside") != 0, "unchecked",
-         "no reference body has checked its bench; weigh one (measure --body)"}};
-    for (size_t i = 0; i < sizeof doubt / sizeof *doubt; i++) {
-        if (doubt[i].so && !lists(file->accept, doubt[i].word) &&
-            !lists(place != NULL ? json_object_get(place->json, "accept") : NULL, doubt[i].word)) {
-            *instead = doubt[i].instead;
-            return doubt[i].word;
+    unsigned doubts = doubts_of(gear);
+    for (unsigned i = 0; i < KIT_DOUBTS; i++) {
+        const char *word = kit_doubts[i].word;
+        if ((doubts >> i & 1) != 0 && !lists(file->accept, word) &&
+            !lists(place != NULL ? json_object_get(place->json, "accept") : NULL, word)) {
+            *instead = kit_doubts[i].instead;
+            return word;
         }
     }
     return NULL;
@@ -202,6 +215,7 @@ static bool read_item(struct kit_file *file, const struct place *place, struct u
                         doubt);
     }
     file->source[file->kit.parts] = gear;
+    file->accepted[file->kit.parts] = doubts_of(gear);
     file->count[file->kit.parts] = worn_of(file, place, gear);
     set_part(gear, file->count[file->kit.parts], part);
     return true;
@@ -246,6 +260,7 @@ static bool read_model(struct kit_file *file, const struct place *place, struct 
         doubtful += doubt != NULL;
         if (doubt == NULL) {
             const struct up_answer *answer = &gear->result->answer;
+            file->accepted[file->kit.parts] |= doubts_of(gear);
             double rho = gear->result->water_density_kg_m3.value;
             rho0 = count == 0 ? rho : rho0;
             pieces = pieces_of(gear);
@@ -299,6 +314,7 @@ static bool add_fin(struct kit_file *file, const struct kit_gear *gear, double w
         snprintf(part->name, sizeof part->name, "%.300s (%.8s)", gear->item.name, gear->item.id);
     }
     file->source[here] = gear;
+    file->accepted[here] = doubts_of(gear);
     file->kit.parts++;
     return true;
 }

@@ -33,6 +33,11 @@ struct kit_gear {
     bool elsewhere, contested, result_contested; /* other content has its record's id */
 };
 
+/* Why a result of the catalogue counts only by name: the word that accepts it, and what to do
+   instead. */
+enum { KIT_DOUBTS = 9 };
+extern const struct kit_doubt { const char *word, *instead; } kit_doubts[KIT_DOUBTS];
+
 struct kit_file {
     struct up_kit kit;
     struct kit_dive dive;
@@ -49,6 +54,7 @@ struct kit_file {
     const struct kit_gear *source[UP_KIT_PARTS_MAX];
     double count[UP_KIT_PARTS_MAX];
     unsigned samples[UP_KIT_PARTS_MAX];
+    unsigned accepted[UP_KIT_PARTS_MAX]; /* a bit for each doubt that it has */
     size_t fins;           /* the part whose place other fins would take; SIZE_MAX: none is named */
     unsigned fins_omitted; /* that are not shown */
     double *covariance_kg2;

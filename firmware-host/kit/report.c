@@ -278,6 +278,28 @@ static json_t *shares_of(const struct answers *answers) {
     return list;
 }
 
+/* Gear of the catalogue, and what of it is doubtful but accepted. */
+static json_t *gear_of_kit(const struct answers *answers) {
+    const struct kit_file *file = answers->file;
+    json_t *list = json_array();
+    for (size_t i = 0; i < file->kit.parts; i++) {
+        if (file->source[i] == NULL && file->samples[i] == 0) {
+            continue;
+        }
+        json_t *accepted = json_array();
+        for (unsigned doubt = 0; doubt < KIT_DOUBTS; doubt++) {
+            if ((file->accepted[i] >> doubt & 1) != 0) {
+                json_array_append_new(accepted, json_string(kit_doubts[doubt].word));
+            }
+        }
+        json_array_append_new(list, json_pack("{s:o, s:b, s:i, s:o}", "name",
+                                              up_json_text(file->kit.part[i].name), "spare",
+                                              (int)file->kit.part[i].spare, "samples",
+                                              (int)file->samples[i], "accepted", accepted));
+    }
+    return list;
+}
+
 /* ---- all together ---- */
 
 static bool set(json_t *document, const char *key, json_t *value) {
@@ -297,7 +319,8 @@ static bool fill(const struct answers *answers, json_t *document) {
                   {"cylinders", cylinders_of}, {"moments", moments_of},
                   {"fins", fins_of},           {"swaps", swaps_of},
                   {"moves", moves_of},         {"models", models_of},
-                  {"rules", shares_of},        {"predictions", predictions_of}};
+                  {"rules", shares_of},        {"predictions", predictions_of},
+                  {"gear", gear_of_kit}};
     bool good =
         set(document, "water",
             json_pack("{s:o, s:f, s:f}", "name", up_json_text(file->dive.water.name),

@@ -18,6 +18,8 @@ json_t *up_kit_report(const char *path, struct up_catalogue *catalogue, struct u
 /* The same in words and in the units of the style, or what of it goes on a page for the diver. */
 void up_kit_report_print(const json_t *document, bool page, const struct up_style *style,
                          FILE *stream);
+/* What its numbers are, in lines for the foot of a picture. */
+void up_kit_report_standing(const json_t *document, FILE *stream);
 /* Whether a list of parts, as a kit file has it, can be read so far. */
 bool up_kit_parts_fit(json_t *parts, struct up_catalogue *catalogue, struct up_failure *failure);
 /* The JSON Schema (2020-12) of a kit file; the caller's. */

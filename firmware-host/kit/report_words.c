@@ -56,7 +56,7 @@ enum { NAME_COLUMNS = 28, PAGE_ROWS = 12 };
 
 /* A choice of ours: of so many, one in forty lies beyond either end, give or take one in a
    hundred. */
-static const double EFFECTIVE_LEAST = 400;
+static const double EFFECTIVE_LEAST = 400, AGREE_LEAST = 0.01;
 
 /* The rows of a list, one after the other; `break` ends none. */
 #define EACH(row, list)                                                                            \
@@ -413,7 +413,7 @@ static void print_head(const json_t *report, const struct units *units, FILE *st
     double agree = of(report, "checks_agree");
     char density[UP_SHOWN_SIZE];
     fputs(CAUTION, stream);
-    if (agree < 0.01) {
+    if (agree < AGREE_LEAST) {
         fprintf(
             stream,
             "\nTHE WEIGHT CHECKS CONTRADICT EACH OTHER (by chance in %.2g %% of cases): trust no "
@@ -435,6 +435,71 @@ static void print_head(const json_t *report, const struct units *units, FILE *st
     print_lead(report, units, stream);
 }
 
+/* ---- what the gear's numbers are ---- */
+
+static void put_accepted(const json_t *accepted, FILE *stream) {
+    EACH(doubt, accepted) {
+        fprintf(stream, "%s%s", i > 0 ? ", " : "", json_string_value(doubt));
+    }
+}
+
+/* On the page of what is worn. */
+static void print_gear(const json_t *report, bool page, FILE *stream) {
+    bool first = true;
+    EACH(row, json_object_get(report, "gear")) {
+        const json_t *accepted = json_object_get(row, "accepted");
+        bool beside = page && json_is_true(json_object_get(row, "spare"));
+        if (json_array_size(accepted) > 0 && !beside) {
+            fputs(first ? "\nCounts only because the kit file accepts it:\n" : "", stream);
+            put_named(stream, "  ", row, "name", NAME_COLUMNS, "  ");
+            put_accepted(accepted, stream);
+            fputc('\n', stream);
+            first = false;
+        }
+    }
+}
+
+/* Each once, of all gear that is worn. */
+static json_t *accepted_of(const json_t *report) {
+    json_t *all = json_array();
+    EACH(row, json_object_get(report, "gear")) {
+        size_t at, j;
+        json_t *doubt, *other, *accepted = json_object_get(row, "accepted");
+        json_array_foreach(accepted, at, doubt) {
+            bool known = json_is_true(json_object_get(row, "spare"));
+            json_array_foreach(all, j, other) {
+                known = known || json_equal(doubt, other);
+            }
+            if (!known) {
+                json_array_append(all, doubt);
+            }
+        }
+    }
+    return all;
+}
+
+void up_kit_report_standing(const json_t *report, FILE *stream) {
+    json_auto_t *accepted = accepted_of(report);
+    bool simulated = false;
+    EACH(doubt, accepted) {
+        simulated = simulated || strcmp(json_string_value(doubt), "simulated") == 0;
+    }
+    fputs(of(report, "checks_agree") < AGREE_LEAST
+              ? "THE WEIGHT CHECKS CONTRADICT EACH OTHER: trust no number here.\n"
+              : "",
+          stream);
+    fputs(simulated ? "SIMULATED gear among the parts: it was never weighed.\n" : "", stream);
+    fprintf(stream, "Calculated from the weight checks and the gear of the kit file%s.\n",
+            of(report, "effective_draws") < EFFECTIVE_LEAST
+                ? "; ROUGH: few simulated divers fit the checks"
+                : "");
+    if (json_array_size(accepted) > 0) {
+        fputs("Some gear counts only because the kit file accepts it: ", stream);
+        put_accepted(accepted, stream);
+        fputs(".\n", stream);
+    }
+}
+
 void up_kit_report_print(const json_t *report, bool page, const struct up_style *style,
                          FILE *stream) {
     const struct units *units = style->imperial ? &IMPERIAL : &METRIC;
@@ -445,8 +510,9 @@ void up_kit_report_print(const json_t *report, bool page, const struct up_style 
     print_dive(report, units, stream);
     print_worst(report, units, stream);
     print_moments(report, page ? PAGE_ROWS : SIZE_MAX, units, stream);
+    print_gear(report, page, stream);
     for (size_t i = 0; !page && i < sizeof more / sizeof *more; i++) {
         more[i](report, units, stream);
     }
-    fputs("\nA weight check in the water decides.\n", stream);
+    fputs(page ? "" : "\nA weight check in the water decides.\n", stream); /* below a picture */
 }

@@ -7,6 +7,7 @@
 #include <string.h>
 
 #include "label/internal.h"
+#include "report/glyphs.h"
 #include "text/text.h"
 
 /* ---- sizes ---- */
@@ -60,6 +61,11 @@ bool label_fit(cairo_t *cairo, const struct up_card *card, struct label_setting 
     bool good = fit_letters(cairo, card, setting);
     for (int part = 0; !good && part < UP_LABEL_PARTS; part++) {
         setting->leaves_out[part] = true;
+        good = fit_letters(cairo, card, setting);
+    }
+    setting->strip = !good;
+    for (int without = 0; !good && without < 2; without++) {
+        setting->leaves_out[UP_LABEL_CODE] = without == 1;
         good = fit_letters(cairo, card, setting);
     }
     return good;
@@ -155,9 +161,17 @@ static bool draw_one(struct work *work, const struct up_card *card, const char *
     return true;
 }
 
+static void show_progress(const struct work *work, unsigned long done) {
+    UP_FREED char *doing = up_text_format("labels set, of %zu", work->items->count);
+    if (work->wish->watch != NULL) {
+        work->wish->watch(doing, done);
+    }
+}
+
 static bool draw_all(struct work *work) {
     bool good = true;
     for (size_t i = 0; good && i < work->items->count; i++) {
+        show_progress(work, i + 1);
         const struct up_item *item = &work->items->item[i];
         struct up_card card;
         size_t count;
@@ -171,6 +185,7 @@ static bool draw_all(struct work *work) {
         }
         up_card_release(&card);
     }
+    show_progress(work, 0);
     if (good && work->drawn->labels == 0) {
         good = up_fail(work->failure, UP_STATUS_UNABLE,
                        "there is no result to put on a label yet: measure an item first");
@@ -265,7 +280,7 @@ bool up_labels_draw(const struct up_rows *rows, const struct up_items *items,
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
                        "%s: an .svg holds one label: choose one item, or a .pdf for more", file);
     }
-    if (!choose_page(&work)) {
+    if (!choose_page(&work) || !glyphs_of_any_font(file, failure)) {
         return false;
     }
     FILE *stream = open_memstream(&text, &size);

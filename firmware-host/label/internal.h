@@ -15,6 +15,7 @@ struct label_setting {
     int code_modules; /* how wide that is */
     double scale;     /* of all letters, none below 7 points */
     bool leaves_out[UP_LABEL_PARTS];
+    bool strip;         /* few lines close to one another, for the roll of a label printer */
     bool draws;         /* else it is only measured */
     bool lacks_a_glyph; /* found while it was set, as is this: */
     bool too_narrow;    /* for what must stand on one line */
@@ -24,7 +25,7 @@ struct label_setting {
 double label_set(cairo_t *cairo, const struct up_card *card, struct label_setting *setting);
 
 /* Chooses the letters' scale; leaves out what may be left out, one part after the other, until the
-   rest fits. False where it never does. */
+   rest fits, and last sets it as a strip, with the code if that fits. False where it never does. */
 bool label_fit(cairo_t *cairo, const struct up_card *card, struct label_setting *setting);
 
 /* How many modules wide the code is with its margin; 0 where the text is too long for any. */

@@ -14,6 +14,8 @@ static const double BROAD = 1.25;
 static const double MOST_SHRUNK = 0.75;
 /* Narrower, words beside the code would break letter by letter. */
 static const double LEAST_WORDS_PT = 40;
+/* What a line of a strip takes of its height: letters keep their size and touch no others. */
+static const double CLOSE = 0.88;
 enum { NAME_LINES = 3 };
 
 struct pen {
@@ -34,13 +36,19 @@ struct letters {
 
 /* ---- one text ---- */
 
+/* Few sizes: to find the fonts for a new one takes longer than to set a label in it. */
+static double in_steps(double pt) {
+    static const double STEPS = 4;
+    return floor(pt * STEPS) / STEPS;
+}
+
 static PangoLayout *lay_out(const struct pen *pen, const char *text, const struct letters *letters,
                             double pt) {
     PangoLayout *layout = pango_layout_new(pen->context);
     PangoFontDescription *font = pango_font_description_from_string("sans-serif");
     pango_font_description_set_weight(font,
                                       letters->bold ? PANGO_WEIGHT_BOLD : PANGO_WEIGHT_NORMAL);
-    pango_font_description_set_absolute_size(font, pt * PANGO_SCALE);
+    pango_font_description_set_absolute_size(font, in_steps(pt) * PANGO_SCALE);
     pango_layout_set_font_description(layout, font);
     pango_font_description_free(font);
     if (!letters->whole || letters->align != PANGO_ALIGN_LEFT) {
@@ -52,12 +60,23 @@ static PangoLayout *lay_out(const struct pen *pen, const char *text, const struc
         pango_layout_set_height(layout, -letters->lines);
         pango_layout_set_ellipsize(layout, PANGO_ELLIPSIZE_END);
     }
+    if (pen->setting->strip) {
+        pango_layout_set_line_spacing(layout, (float)CLOSE);
+    }
     pango_layout_set_text(layout, text, -1);
     PangoAttrList *plain = pango_attr_list_new(); /* no hyphen that is none of the text's */
     pango_attr_list_insert(plain, pango_attr_insert_hyphens_new(FALSE));
     pango_layout_set_attributes(layout, plain);
     pango_attr_list_unref(plain);
     return layout;
+}
+
+static double last_line_pt(PangoLayout *layout) {
+    PangoRectangle logical;
+    int lines = pango_layout_get_line_count(layout);
+    pango_layout_line_get_extents(pango_layout_get_line_readonly(layout, lines - 1), NULL,
+                                  &logical);
+    return (double)logical.height / PANGO_SCALE;
 }
 
 /* What must stay on one line gives up size for it, where all letters are small; below the least it
@@ -87,6 +106,9 @@ static double put(struct pen *pen, const char *text, const struct letters *lette
     PangoLayout *layout = lay_out_whole(pen, text, letters);
     pango_layout_get_size(layout, NULL, &height);
     double height_pt = (double)height / PANGO_SCALE;
+    if (pen->setting->strip) { /* the lines within it are set so already */
+        height_pt -= (1 - CLOSE) * last_line_pt(layout);
+    }
     if (pango_layout_get_unknown_glyphs_count(layout) > 0) {
         pen->setting->lacks_a_glyph = true;
     }
@@ -273,6 +295,116 @@ static void put_foot(struct pen *pen, const struct up_card *card) {
     put_foot_at(pen, card);
 }
 
+/* ---- a strip ---- */
+
+static const struct letters strip_words = {.pt = 7.5},
+                            strip_head_letters = {.pt = 7.5, .whole = true},
+                            strip_net = {.pt = 8, .bold = true, .whole = true};
+
+static double width_of(const struct pen *pen, const char *text, const struct letters *letters) {
+    int width;
+    PangoLayout *layout =
+        lay_out(pen, text, letters, fmax(LEAST_PT, letters->pt * pen->setting->scale));
+    pango_layout_get_size(layout, &width, NULL);
+    g_object_unref(layout);
+    return (double)width / PANGO_SCALE;
+}
+
+static const double BETWEEN_PT = 5;
+
+static char *strip_head(const struct up_card_water *water, bool brief) {
+    return up_text_format("%s: %s", brief ? water->title_brief : water->title, water->class);
+}
+
+/* Whether a line has room for water, class and grams. */
+static bool fits_a_line(const struct pen *pen, const struct up_card_water *water, bool brief) {
+    UP_FREED char *head = strip_head(water, brief);
+    return width_of(pen, head, &strip_head_letters) + BETWEEN_PT +
+               width_of(pen, water->net, &strip_net) <=
+           pen->width_pt;
+}
+
+/* Water and class, beside them the grams where a line has room for both, below them what they are.
+ */
+static void put_strip_water(struct pen *pen, const struct up_card_water *water, bool brief) {
+    UP_FREED char *head = strip_head(water, brief);
+    UP_FREED char *basis = up_text_format("%s, %s", water->interval, water->basis_brief);
+    if (fits_a_line(pen, water, brief)) {
+        struct pen right = *pen;
+        right.width_pt = width_of(pen, water->net, &strip_net) + 1;
+        right.x_pt += pen->width_pt + 1 - right.width_pt;
+        put(&right, water->net, &strip_net);
+        put(pen, head, &strip_head_letters);
+        pen->y_pt = fmax(pen->y_pt, right.y_pt);
+    } else {
+        put(pen, head, &strip_words);
+        put(pen, water->net, &strip_net);
+    }
+    put(pen, basis, &strip_words);
+}
+
+static void put_strip_waters(struct pen *pen, const struct up_card *card) {
+    bool brief = false;
+    for (int i = 0; i < card->waters; i++) {
+        brief = brief || !fits_a_line(pen, &card->water[i], false);
+    }
+    for (int i = 0; i < card->waters; i++) {
+        put_strip_water(pen, &card->water[i], brief);
+    }
+}
+
+static void put_strip_name(struct pen *pen, const struct up_card *card) {
+    const struct letters plain = {.pt = 9, .bold = true, .lines = 1},
+                         on_black = {.pt = 9, .bold = true, .lines = 1, .on_black = true};
+    struct pen measured = *pen;
+    struct label_setting dry = *pen->setting;
+    if (card->banner[0] == '\0') {
+        put(pen, card->name, &plain);
+        return;
+    }
+    UP_FREED char *name = up_text_format("SIMULATED: %s", card->name);
+    dry.draws = false;
+    measured.setting = &dry;
+    put(&measured, name, &plain);
+    if (pen->setting->draws) {
+        cairo_set_source_rgb(pen->cairo, 0, 0, 0);
+        cairo_rectangle(pen->cairo, pen->x_pt, pen->y_pt + 0.5, pen->width_pt,
+                        measured.y_pt - pen->y_pt);
+        cairo_fill(pen->cairo);
+    }
+    put(pen, name, &on_black);
+}
+
+/* The code in the corner, whose own margin is also the label's. */
+static void put_strip_code(struct pen *pen, double *beside_pt) {
+    double module_pt = LEAST_MODULE_PT * fmin(fmax(pen->setting->scale, 1), 2);
+    double side_pt = pen->setting->code_modules * module_pt;
+    double left_pt = pen->x_pt + pen->width_pt + MARGIN_PT - side_pt;
+    *beside_pt = left_pt - pen->x_pt;
+    if (pen->setting->draws) {
+        label_code_draw(pen->cairo, pen->setting->code, left_pt,
+                        fmax(pen->y_pt, pen->setting->height_pt - side_pt), module_pt);
+    }
+    pen->y_pt += side_pt - MARGIN_PT;
+}
+
+static double set_strip(struct pen *pen, const struct up_card *card) {
+    put_strip_name(pen, card);
+    put_strip_waters(pen, card);
+    struct pen beside = *pen;
+    if (!pen->setting->leaves_out[UP_LABEL_CODE]) {
+        put_strip_code(pen, &beside.width_pt);
+    }
+    if (beside.width_pt < LEAST_WORDS_PT) {
+        pen->setting->too_narrow = true;
+        return pen->y_pt;
+    }
+    UP_FREED char *words = up_text_format("%s%s%s. " CAUTION_CHECK " " UP_CAUTION_USE, card->scope,
+                                          card->brief[0] != '\0' ? "; " : "", card->brief);
+    put(&beside, words, &strip_words);
+    return fmax(pen->y_pt, beside.y_pt) + MARGIN_PT;
+}
+
 double label_set(cairo_t *cairo, const struct up_card *card, struct label_setting *setting) {
     struct pen left = {.cairo = cairo,
                        .context = pango_cairo_create_context(cairo),
@@ -280,6 +412,11 @@ double label_set(cairo_t *cairo, const struct up_card *card, struct label_settin
                        .x_pt = MARGIN_PT,
                        .y_pt = MARGIN_PT,
                        .width_pt = setting->width_pt - 2 * MARGIN_PT};
+    if (setting->strip) {
+        double height_pt = set_strip(&left, card);
+        g_object_unref(left.context);
+        return height_pt;
+    }
     struct pen right = left;
     bool broad =
         setting->width_pt > BROAD * setting->height_pt && !setting->leaves_out[UP_LABEL_PICTURE];

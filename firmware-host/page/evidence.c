@@ -9,6 +9,7 @@
 
 struct gather {
     json_t *wanted, *found;
+    const struct up_style *style;
 };
 
 /* ---- one line of it ---- */
@@ -28,7 +29,7 @@ static void put_text(FILE *stream, const char *term, const char *text) {
 static void put_number(FILE *stream, const char *term, double value, const char *unit) {
     if (isfinite(value)) {
         begin(stream, term);
-        fprintf(stream, "%.6g%s</dd>\n", value, unit);
+        fprintf(stream, "%.5g%s</dd>\n", value, unit);
     }
 }
 
@@ -76,19 +77,44 @@ static void put_budget(FILE *stream, const json_t *budget) {
 
 /* ---- one result ---- */
 
-static void put_result(FILE *stream, const struct up_record *record) {
+static void put_shown(FILE *stream, const char *term, double value, const char *shown) {
+    UP_FREED char *typeset = up_typeset(up_text_format("%s", shown));
+    put_text(stream, term, isfinite(value) ? typeset : "");
+}
+
+/* What it weighs and displaces: of a fin some kilograms, of a mask some hundred grams. */
+static void put_body(FILE *stream, const json_t *content, const struct up_style *style) {
+    double volume_m3 = up_record_number(content, "volume_m3"),
+           mass_g = 1e3 * up_record_number(content, "mass_kg");
+    if (style->imperial) {
+        char mass[UP_SHOWN_SIZE];
+        up_style_uncertainty(style, mass_g, mass);
+        double in_m = UP_M_PER_FT / 12;
+        put_number(stream, "Volume", volume_m3 / (in_m * in_m * in_m), " in³");
+        put_shown(stream, "Mass", mass_g, mass);
+    } else {
+        put_number(stream, "Volume", 1e3 * volume_m3, " L");
+        put_number(stream, "Mass", mass_g / 1e3, " kg");
+    }
+}
+
+static void put_result(FILE *stream, const struct up_record *record, const struct up_style *style) {
     const json_t *content = record->content;
+    double u_g = up_record_number(content, "u_buoyancy_g"),
+           density_kg_m3 = up_record_number(content, "water_density_kg_m3");
+    char shown[UP_SHOWN_SIZE];
     put_text(stream, "How", up_record_text(content, "basis"));
     put_text(stream, "Weighing", up_claim_is_quick(content) ? UP_CLAIM_QUICK : "");
     put_text(stream, "Put aside", up_record_text(content, "put_aside"));
     put_number(stream, "Trials", up_record_number(content, "trials"), "");
-    put_number(stream, "Standard uncertainty", up_record_number(content, "u_buoyancy_g"), " g");
+    UP_FREED char *u =
+        up_text_format("%.2g %s", up_style_in_unit(style, u_g), up_style_unit(style));
+    put_text(stream, "Standard uncertainty", isfinite(u_g) ? u : "");
     put_text(stream, "Interval by", up_record_text(content, "interval_by"));
     put_budget(stream, json_object_get(content, "budget"));
-    put_number(stream, "Density of the water", up_record_number(content, "water_density_kg_m3"),
-               " kg/m<sup>3</sup>");
-    put_number(stream, "Volume", 1e3 * up_record_number(content, "volume_m3"), " L");
-    put_number(stream, "Mass", up_record_number(content, "mass_kg"), " kg");
+    up_style_density(style, density_kg_m3, shown);
+    put_shown(stream, "Density of the water", density_kg_m3, shown);
+    put_body(stream, content, style);
     put_text(stream, "Calibration",
              up_record_text(json_object_get(content, "model"), "calibration_id"));
     put_text(stream, "Bench", record->bench);
@@ -112,7 +138,7 @@ static bool take(const struct up_record *record, void *context) {
     FILE *stream = open_memstream(&text, &size);
     if (stream != NULL) {
         fputs("<dl>\n", stream);
-        put_result(stream, record);
+        put_result(stream, record, gather->style);
         fputs("</dl>\n", stream);
     }
     if (stream == NULL || fclose(stream) != 0) {
@@ -124,8 +150,8 @@ static bool take(const struct up_record *record, void *context) {
 }
 
 json_t *page_evidence(struct up_catalogue *catalogue, const struct up_rows *rows,
-                      struct up_failure *failure) {
-    struct gather gather = {json_object(), json_object()};
+                      const struct up_style *style, struct up_failure *failure) {
+    struct gather gather = {json_object(), json_object(), style};
     for (size_t i = 0; i < rows->count; i++) {
         json_object_set_new_nocheck(gather.wanted, rows->row[i].result_id, json_true());
     }

@@ -14,7 +14,8 @@ static void put_particulars(const struct page *page, const struct up_row *row, F
     if ((sea || fresh) &&
         (row->water_density_kg_m3 < low_kg_m3 || row->water_density_kg_m3 > high_kg_m3)) {
         up_style_density(&page->wish->style, row->water_density_kg_m3, shown);
-        fprintf(stream, "<br>for %s", shown);
+        UP_FREED char *typeset = up_typeset(up_text_format("%s", shown));
+        fprintf(stream, "<br>for %s", typeset);
     }
     if (row->foam_depth_m > 0) {
         up_style_depth(&page->wish->style, row->foam_depth_m, shown);
@@ -30,12 +31,22 @@ static void put_particulars(const struct page *page, const struct up_row *row, F
     }
 }
 
+/* A number and its unit stay on one line, be it a phone's; what breaks is what follows. */
+static void put_net(FILE *stream, const char *net) {
+    const char *unit = strstr(net, " g");
+    unit = unit != NULL ? unit : strstr(net, " oz");
+    UP_FREED char *number = up_text_format("%.*s", unit != NULL ? (int)(unit - net) : 0, net);
+    page_put(stream, number);
+    fputs(unit != NULL ? "\u00A0" : "", stream);
+    page_put(stream, unit != NULL ? unit + 1 : net);
+}
+
 static void put_number_cell(const struct page *page, const struct up_card_water *water,
                             FILE *stream) {
     const struct up_row *row = water->row;
     fputs("<td>", stream);
     page_put_symbol(stream, water->place);
-    page_put(stream, water->net);
+    put_net(stream, water->net);
     fputs("<br>", stream);
     bool undecided = water->place == UP_CARD_UNDECIDED && row->aside[0] == '\0';
     page_put(stream, undecided ? "undecided" : water->meaning);

@@ -19,9 +19,10 @@ void page_put_symbol(FILE *stream, enum up_card_place place);
 
 /* ---- evidence.c ---- */
 
-/* Of each result that is shown, how it came about, as HTML; by the result's id. */
+/* Of each result that is shown, how it came about, as HTML in the units of the style; by the
+ * result's id. */
 json_t *page_evidence(struct up_catalogue *catalogue, const struct up_rows *rows,
-                      struct up_failure *failure);
+                      const struct up_style *style, struct up_failure *failure);
 
 /* ---- item.c, index.c ---- */
 

@@ -363,7 +363,7 @@ bool up_pages_write(struct up_catalogue *catalogue, const struct up_rows *rows,
                        "there is no item to show: add one with `upthrust item add`, or choose "
                        "others");
     }
-    page.evidence = page_evidence(catalogue, rows, failure);
+    page.evidence = page_evidence(catalogue, rows, &wish->style, failure);
     page.slice = slice_rows(rows);
     page.file = name_files(items);
     page.model = gather_models(items);

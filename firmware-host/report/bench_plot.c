@@ -171,7 +171,7 @@ static char *note_of(const struct benches *benches) {
                      benches->water, benches->distinct, more);
 }
 
-static bool write_benches(struct benches *benches, const char *directory,
+static bool write_benches(struct benches *benches, const struct up_plots *to,
                           struct up_failure *failure) {
     const struct up_item *first = &benches->items->item[0];
     bool one = benches->items->count == 1;
@@ -182,18 +182,18 @@ static bool write_benches(struct benches *benches, const char *directory,
     UP_FREED char *clean = name_in_title(one ? first->name : first->model, 60);
     UP_FREED char *title =
         up_text_format("%s%s: benches compared", row[0]->simulated ? UP_SIMULATED : "", clean);
-    UP_FREED char *note = note_of(benches);
+    UP_FREED char *note = in_units(&to->style, note_of(benches));
     UP_FREED char *standing = standing_of(row, benches->rows.count, true);
     UP_FREED char *name = up_text_format("benches-%.8s", first->id);
     const struct picture picture = {
         .name = name,
         .words = {"Benches compared", title, note, standing},
         .script = {embedded_benches_gp, put_data, put_variables, benches}};
-    return picture_write(&picture, directory, failure);
+    return picture_write(&picture, to, failure);
 }
 
 bool up_plot_write_benches(struct up_catalogue *catalogue, const struct up_items *items,
-                           const char *directory, bool *drawn, struct up_failure *failure) {
+                           const struct up_plots *to, bool *drawn, struct up_failure *failure) {
     struct benches benches = {.items = items};
     json_auto_t *place = json_object();
     for (size_t i = 0; i < items->count; i++) {
@@ -205,7 +205,7 @@ bool up_plot_write_benches(struct up_catalogue *catalogue, const struct up_items
         keep(&benches.rows, place, NULL);
         keep_one_water(&benches);
         *drawn = benches.distinct >= 2;
-        good = !*drawn || write_benches(&benches, directory, failure);
+        good = !*drawn || write_benches(&benches, to, failure);
     }
     up_rows_release(&benches.rows);
     return good;

@@ -137,19 +137,20 @@ static void put_variables(FILE *stream, const void *context) {
             drawing->calibration->stairs);
 }
 
-static bool write_one(struct drawing *drawing, const char *directory, struct up_failure *failure) {
+static bool write_one(struct drawing *drawing, const struct up_plots *to,
+                      struct up_failure *failure) {
     UP_FREED char *name = up_text_format("calibration-%u", drawing->number);
     UP_FREED char *title = title_of(drawing);
-    UP_FREED char *note = note_of(drawing->calibration);
+    UP_FREED char *note = in_units(&to->style, note_of(drawing->calibration));
     const struct picture picture = {
         .name = name,
         .words = {"Calibration of a bench", title, note,
                   drawing->simulated ? STANDING_SIMULATED "\n" : ""},
         .script = {embedded_calibration_gp, put_data, put_variables, drawing}};
-    return picture_write(&picture, directory, failure);
+    return picture_write(&picture, to, failure);
 }
 
-bool up_plot_write_calibrations(struct up_catalogue *catalogue, const char *directory,
+bool up_plot_write_calibrations(struct up_catalogue *catalogue, const struct up_plots *to,
                                 unsigned *count, struct up_failure *failure) {
     struct benches benches = {0};
     UP_FREED struct up_calibration *calibration = up_allocate(1, sizeof *calibration);
@@ -162,7 +163,7 @@ bool up_plot_write_calibrations(struct up_catalogue *catalogue, const char *dire
         drawing.simulated = up_bench_is_simulated(catalogue, benches.id[i]);
         good = up_calibration_to_show(catalogue, benches.id[i], calibration, &drawing.trusted,
                                       failure) &&
-               write_one(&drawing, directory, failure);
+               write_one(&drawing, to, failure);
         *count += good;
     }
     free(benches.id);

@@ -24,6 +24,9 @@ char *up_typeset(char *text) {
         } else if (from[0] == ' ' && (from[1] == 'C' || from[1] == 'F') &&
                    from + 2 == text + length) {
             to += sprintf(to, " °");
+        } else if (*from == '3' && from > text + 1 && strchr("mt", from[-1]) != NULL &&
+                   !isalnum((unsigned char)from[1])) { /* of kg/m3, of lb/ft3 */
+            to += sprintf(to, "³");
         } else {
             *to++ = *from;
         }
@@ -94,19 +97,29 @@ static void fill_interval(struct up_card_water *water, const struct up_row *row,
                                     : up_text_format("not known"));
 }
 
+/* "Fresh water, 20.0 °C", or "Fresh, 20.0 °C". */
+static char *title_of(const char *water, const char *temp, bool brief) {
+    static const char *const known[][3] = {{"tank", "The tank's water", "Tank"},
+                                           {"fresh", "Fresh water", "Fresh"},
+                                           {"sea", "Sea water", "Sea"}};
+    const char *what = water;
+    for (size_t i = 0; i < sizeof known / sizeof known[0]; i++) {
+        what = strcmp(water, known[i][0]) == 0 ? known[i][brief ? 2 : 1] : what;
+    }
+    return up_typeset(temp[0] != '\0' ? up_text_format("%s, %s", what, temp)
+                                      : up_text_format("%s", what));
+}
+
 static void fill_water(struct up_card_water *water, const struct up_row *row,
                        const struct up_style *style) {
     char net[UP_SHOWN_SIZE], temp[UP_SHOWN_SIZE], depth[UP_SHOWN_SIZE], density[UP_SHOWN_SIZE];
     up_style_brief(style, row->at_most ? row->at_most_g : row->buoyancy_g, net);
     bool at_most = row->at_most;
     up_style_temp(style, row->water_temp_c, temp);
+    temp[0] = isfinite(row->water_temp_c) ? temp[0] : '\0';
     up_style_depth(style, row->foam_depth_m, depth);
-    const char *what = strcmp(row->water, "tank") == 0    ? "The tank's water"
-                       : strcmp(row->water, "fresh") == 0 ? "Fresh water"
-                       : strcmp(row->water, "sea") == 0   ? "Sea water"
-                                                          : row->water;
-    water->title = up_typeset(isfinite(row->water_temp_c) ? up_text_format("%s, %s", what, temp)
-                                                          : up_text_format("%s", what));
+    water->title = title_of(row->water, temp, false);
+    water->title_brief = title_of(row->water, temp, true);
     water->row = row;
     water->place = place_of(row->class);
     water->class = up_text_format("%s", class_words[water->place][0]);
@@ -116,11 +129,14 @@ static void fill_water(struct up_card_water *water, const struct up_row *row,
         up_text_format("%s%s%s", at_most ? "at most " : "", net, at_most ? "" : direction_of(net)));
     fill_interval(water, row, style);
     up_style_density(style, row->water_density_kg_m3, density);
-    water->basis = row->foam_depth_m > 0 ? up_text_format("measured, at %s only", depth)
-                   : row->measured       ? up_text_format("measured")
-                   : isfinite(row->water_density_kg_m3)
-                       ? up_text_format("calculated, for %s", density)
-                       : up_text_format("calculated");
+    water->basis = up_typeset(row->foam_depth_m > 0 ? up_text_format("measured, at %s only", depth)
+                              : row->measured       ? up_text_format("measured")
+                              : isfinite(row->water_density_kg_m3)
+                                  ? up_text_format("calculated, for %s", density)
+                                  : up_text_format("calculated"));
+    water->basis_brief = row->foam_depth_m > 0 ? water->basis
+                         : row->measured       ? "measured"
+                                               : "calculated";
 }
 
 /* ---- which waters ---- */
@@ -154,30 +170,34 @@ static int find_rows(const struct up_row *row, size_t rows, const char *const *w
 
 /* ---- what else ---- */
 
-/* Once, though both waters have it. */
-static void add_mark(struct up_card *card, const char *lead, const char *mark) {
-    UP_FREED char *whole = up_text_format("%s%s", lead, mark);
-    if (strstr(card->marks, whole) == NULL) {
-        add(&card->marks, "", whole, "; ");
+static void add_once(char **marks, const char *mark) {
+    if (strstr(*marks, mark) == NULL) {
+        add(marks, "", mark, "; ");
     }
+}
+
+/* Once, though both waters have it; and in few words. */
+static void add_mark(struct up_card *card, const char *mark, const char *brief) {
+    add_once(&card->marks, mark);
+    add_once(&card->brief, mark[0] != '\0' ? brief : "");
 }
 
 static void add_marks(struct up_card *card, const struct up_row *row,
                       const struct up_style *style) {
     char tolerance[UP_SHOWN_SIZE];
     up_style_lead(style, row->tolerance_g, tolerance);
-    if (row->unusual) {
-        add_mark(card, "neutral within ", tolerance);
-    }
-    add_mark(card, "", row->quick ? UP_CLAIM_QUICK : "");
-    add_mark(card, "", row->aside[0] != '\0' ? UP_CLAIM_PUT_ASIDE : "");
-    add_mark(card, "", row->at_most ? UP_CLAIM_AT_MOST : "");
-    add_mark(card, "", row->quick_beside ? UP_CLAIM_FULL_COUNTS : "");
-    add_mark(card, "", row->filling);
-    add_mark(card, "", up_checked_meaning(row->checked));
-    add_mark(card, "", up_style_has_stuck(row->stuck_air_g) ? UP_CLAIM_STUCK : "");
-    add_mark(card, "", row->rejudged ? "judged again since it was measured" : "");
-    add_mark(card, "", row->elsewhere ? UP_ELSEWHERE_MEANING : "");
+    UP_FREED char *unusual = up_text_format("neutral within %s", tolerance);
+    add_mark(card, row->unusual ? unusual : "", unusual);
+    add_mark(card, row->quick ? UP_CLAIM_QUICK : "", "quick weighing");
+    add_mark(card, row->aside[0] != '\0' ? UP_CLAIM_PUT_ASIDE : "", "put aside");
+    add_mark(card, row->at_most ? UP_CLAIM_AT_MOST : "", "not shaken, may sink more");
+    add_mark(card, row->quick_beside ? UP_CLAIM_FULL_COUNTS : "", "a later quick one beside it");
+    add_mark(card, row->filling, row->filling);
+    add_mark(card, up_checked_meaning(row->checked),
+             row->checked == UP_CHECKED_OUTSIDE ? "reference body off" : "unchecked");
+    add_mark(card, up_style_has_stuck(row->stuck_air_g) ? UP_CLAIM_STUCK : "", "");
+    add_mark(card, row->rejudged ? "judged again since it was measured" : "", "judged again");
+    add_mark(card, row->elsewhere ? UP_ELSEWHERE_MEANING : "", "from elsewhere");
 }
 
 static char *description_of(const struct up_item *item) {
@@ -220,16 +240,17 @@ const struct up_row *up_rows_of(const struct up_rows *rows, const char *item_id,
 void up_card_fill(struct up_card *card, const struct up_item *item, const struct up_row *row,
                   size_t rows, const char *const *waters, const struct up_style *style) {
     const struct up_row *found[2] = {NULL};
-    *card = (struct up_card){.banner = empty(), .marks = empty(), .scope = empty()};
+    *card =
+        (struct up_card){.banner = empty(), .marks = empty(), .brief = empty(), .scope = empty()};
     card->waters = find_rows(row, rows, waters, found);
     for (int i = 0; i < card->waters; i++) {
         fill_water(&card->water[i], found[i], style);
         add_marks(card, found[i], style);
     }
     if (item->elsewhere && strstr(card->marks, UP_ELSEWHERE_MEANING) == NULL) {
-        add_mark(card, "what is said of the item ", UP_ELSEWHERE_MEANING);
+        add_mark(card, "what is said of the item " UP_ELSEWHERE_MEANING, "item from elsewhere");
     }
-    add_mark(card, "", item->retired ? "retired: kept, not used any more" : "");
+    add_mark(card, item->retired ? "retired: kept, not used any more" : "", "retired");
     UP_FREED char *title =
         up_item_title(item->name, card->waters > 0 ? found[0]->pieces : item->pieces);
     card->name = empty();
@@ -250,10 +271,12 @@ void up_card_release(struct up_card *card) {
     free(card->name);
     free(card->description);
     free(card->marks);
+    free(card->brief);
     free(card->scope);
     free(card->origin);
     for (int i = 0; i < card->waters; i++) {
         free(card->water[i].title);
+        free(card->water[i].title_brief);
         free(card->water[i].class);
         free(card->water[i].meaning);
         free(card->water[i].net);

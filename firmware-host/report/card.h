@@ -9,8 +9,9 @@ enum up_card_place { UP_CARD_UNDECIDED, UP_CARD_FLOATS, UP_CARD_HOVERS, UP_CARD_
 
 struct up_card_water {
     const struct up_row *row; /* lent: it lives as long as the rows */
-    char *title, *class, *meaning, *net, *interval, *basis;
-    char *range; /* the interval in short and without its unit, for below the net */
+    char *title, *title_brief, *class, *meaning, *net, *interval, *basis;
+    const char *basis_brief; /* without what it is calculated for; lent */
+    char *range;             /* the interval in short and without its unit, for below the net */
     enum up_card_place place;
 };
 
@@ -19,6 +20,7 @@ struct up_card_water {
 struct up_card {
     char *banner; /* what was never weighed */
     char *name, *description, *marks, *scope, *origin;
+    char *brief; /* the marks in few words, for a strip */
     struct up_card_water water[2];
     int waters; /* 0: nothing was measured */
 };

@@ -11,6 +11,7 @@
 #include <sys/wait.h>
 #include <unistd.h>
 
+#include "glyphs.h"
 #include "text/text.h"
 
 unsigned draw_patience_s = 120;
@@ -73,30 +74,66 @@ static bool judge(int status, const char *directory, const char *script,
                    script, WEXITSTATUS(status));
 }
 
-static bool run_gnuplot(const char *into, const char *directory, const char *script,
-                        const struct up_look *look, struct up_failure *failure) {
-    UP_FREED char *program = find_gnuplot();
-    if (program == NULL) {
-        return up_fail(failure, UP_STATUS_UNABLE,
-                       "cannot find gnuplot: install it (Debian: gnuplot-nox) and draw with "
-                       "`gnuplot -d %s` in %s; the results are kept",
-                       script, directory);
-    }
-    UP_FREED char *folder = up_text_for_gnuplot(into);
-    UP_FREED char *command = up_text_format("into = %s%s%s", folder,
+struct drawing {
+    const char *program, *into, *directory, *script;
+    const struct up_look *look;
+};
+
+/* `file`: the script, or a copy of it; `more`: further settings. */
+static bool run_gnuplot(const struct drawing *drawing, const char *file, const char *more,
+                        struct up_failure *failure) {
+    const struct up_look *look = drawing->look;
+    UP_FREED char *folder = up_text_for_gnuplot(drawing->into);
+    UP_FREED char *command = up_text_format("into = %s%s%s%s", folder,
                                             look != NULL && look->dark ? "; ground = 'dark'" : "",
-                                            look != NULL && look->a4 ? "; sheet = 'a4'" : "");
+                                            look != NULL && look->a4 ? "; sheet = 'a4'" : "", more);
     int status = -1;
     pid_t child = fork();
     if (child == 0) {
-        exec_gnuplot(program, command, directory, script);
+        exec_gnuplot(drawing->program, command, drawing->directory, file);
     }
     /* A signal that only sets a flag does not end gnuplot. */
     while (child > 0 && waitpid(child, &status, 0) < 0 && errno == EINTR) {
     }
     return child > 0
-               ? judge(status, directory, script, failure)
+               ? judge(status, drawing->directory, drawing->script, failure)
                : up_fail(failure, UP_STATUS_UNABLE, "cannot start gnuplot: %s", strerror(errno));
+}
+
+static bool put_copy(FILE *stream, void *context) {
+    return fputs(context, stream) >= 0;
+}
+
+/* A copy without what no font has makes the PNG; the SVG keeps it, since who looks at it may have
+   such a font. */
+static bool run_with_copy(const struct drawing *drawing, char *text, struct up_failure *failure) {
+    UP_FREED char *copy = up_text_format("%scopy.gp", drawing->into);
+    bool good = up_text_write_file(copy, put_copy, text, failure) &&
+                run_gnuplot(drawing, copy, "", failure) &&
+                run_gnuplot(drawing, drawing->script, "; endings = 'svg'", failure);
+    unlink(copy);
+    return good;
+}
+
+enum { SCRIPT_BYTES_MAX = 1 << 22 };
+
+static bool run(const struct drawing *drawing, struct up_failure *failure) {
+    UP_FREED char *path = up_text_format("%s/%s", drawing->directory, drawing->script);
+    size_t length;
+    if (drawing->program == NULL) {
+        return up_fail(failure, UP_STATUS_UNABLE,
+                       "cannot find gnuplot: install it (Debian: gnuplot-nox) and draw with "
+                       "`gnuplot -d %s` in %s; the results are kept",
+                       drawing->script, drawing->directory);
+    }
+    if (!glyphs_of_any_font(path, failure)) {
+        return false;
+    }
+    UP_FREED char *text =
+        up_text_read_file(path, UP_LINKS_REFUSED, SCRIPT_BYTES_MAX, &length, NULL);
+    UP_FREED char *replaced = text != NULL ? glyphs_replace_missing(text) : NULL;
+    return replaced != NULL ? run_with_copy(drawing, replaced, failure)
+                            : run_gnuplot(drawing, drawing->script, "", failure);
 }
 
 /* ---- the pictures ---- */
@@ -181,7 +218,9 @@ bool draw_script(const char *directory, const char *script, const struct up_look
         return false;
     }
     into[last] = '/';
-    bool good = run_gnuplot(into, directory, script, look, failure);
+    UP_FREED char *program = find_gnuplot();
+    const struct drawing drawing = {program, into, directory, script, look};
+    bool good = run(&drawing, failure);
     for (size_t i = 0; i < sizeof endings / sizeof endings[0]; i++) {
         UP_FREED char *name = up_text_format("%.*s%s", (int)strlen(script) - 2, script, endings[i]);
         if (i < ALWAYS_MADE || was_made(into, name)) {

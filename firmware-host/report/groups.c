@@ -273,8 +273,8 @@ static void put_variables(FILE *stream, const void *context) {
     }
 }
 
-static bool write_sizes(struct sizes *sizes, const struct up_items *items, const char *directory,
-                        struct up_failure *failure) {
+static bool write_sizes(struct sizes *sizes, const struct up_items *items,
+                        const struct up_plots *to, struct up_failure *failure) {
     const struct up_item *first = &items->item[0];
     UP_FREED const struct up_row **row = up_allocate(sizes->groups.count, sizeof *row);
     bool simulated = false;
@@ -295,11 +295,11 @@ static bool write_sizes(struct sizes *sizes, const struct up_items *items, const
         .name = name,
         .words = {"Size against net buoyancy within a model", title, note, standing},
         .script = {embedded_sizes_gp, put_data, put_variables, sizes}};
-    return picture_write(&picture, directory, failure);
+    return picture_write(&picture, to, failure);
 }
 
 bool up_plot_write_sizes(const struct up_rows *rows, const struct up_items *items,
-                         const struct up_view *view, const char *directory, bool *drawn,
+                         const struct up_view *view, const struct up_plots *to, bool *drawn,
                          struct up_failure *failure) {
     struct sizes sizes = {.view = view};
     up_rows_group(rows, items, UP_GROUP_SIZE, view, &sizes.groups);
@@ -310,7 +310,7 @@ bool up_plot_write_sizes(const struct up_rows *rows, const struct up_items *item
     if (*drawn) {
         qsort(sizes.groups.row, sizes.groups.count, sizeof *sizes.groups.row, by_rank);
     }
-    bool good = !*drawn || write_sizes(&sizes, items, directory, failure);
+    bool good = !*drawn || write_sizes(&sizes, items, to, failure);
     up_rows_release(&sizes.groups);
     return good;
 }

@@ -16,7 +16,7 @@ struct subject {
     const struct up_item *item;
     const struct up_row *row; /* of the water that is drawn */
     const json_t *document;   /* up_explain's */
-    const char *directory;
+    const struct up_plots *to;
 };
 
 /* `calculates`: beside what was measured. */
@@ -32,7 +32,7 @@ static bool write_about(const struct subject *subject, const char *kind, const c
     picture.name = name;
     picture.words.title = title;
     picture.words.standing = standing;
-    return picture_write(&picture, subject->directory, failure);
+    return picture_write(&picture, subject->to, failure);
 }
 
 static double low_g(const struct up_row *row) {
@@ -182,8 +182,11 @@ static void put_named(FILE *stream, const struct waters *waters) {
             continue;
         }
         fprintf(stream,
-                "set arrow from %.4f, graph 0 to %.4f, graph 1 nohead dt 3 lw 1.5 lc rgb grey\n"
-                "set label \"%s\" at %.4f, graph 1.01 rotate by 65 left noenhanced textcolor rgb "
+                "set arrow from %.4f / unit_kg_m3, graph 0 to %.4f / unit_kg_m3, graph 1 nohead dt "
+                "3 lw "
+                "1.5 lc rgb grey\n"
+                "set label \"%s\" at %.4f / unit_kg_m3, graph 1.01 rotate by 65 left noenhanced "
+                "textcolor rgb "
                 "ink\n",
                 at, at, named->name, at);
     }
@@ -220,7 +223,7 @@ static char *note_of_waters(const struct waters *waters, const struct up_item *i
     char *note = up_text_format("%s", up_class_name(waters->class[0]));
     for (unsigned i = 0; i < waters->changes; i++) {
         char *longer =
-            up_text_format("%s, %s from %.1f kg/m³", note, up_class_name(waters->change[i].to),
+            up_text_format("%s, %s from %.1f kg/m3", note, up_class_name(waters->change[i].to),
                            waters->change[i].density_kg_m3);
         free(note);
         note = longer;
@@ -243,6 +246,7 @@ static bool write_waters(const struct subject *subject, const struct up_result *
     find_ends(waters);
     find_line(waters);
     UP_FREED char *note = note_of_waters(waters, subject->item);
+    note = in_units(&subject->to->style, note);
     struct picture picture = {
         .words = {"Net buoyancy by the density of the water", NULL, note, NULL},
         .script = {embedded_waters_gp, put_waters, put_waters_variables, waters}};
@@ -337,6 +341,7 @@ static bool write_trials(const struct subject *subject, struct up_failure *failu
                                   "two standard uncertainties of the reading",
                                   kept, sqrt(squares / (double)(kept - 1)))
                  : up_text_format("%zu trial, which shows no scatter", kept);
+    note = in_units(&subject->to->style, note);
     struct picture picture = {
         .words = {"The trials of one weighing", NULL, note, NULL},
         .script = {embedded_trials_gp, put_trials, put_trials_variables, &trials}};
@@ -425,6 +430,7 @@ static bool write_shares(const struct subject *subject, struct up_failure *failu
             : up_text_format("%s", "");
     UP_FREED char *note = up_text_format("standard uncertainty %.2g g%s",
                                          up_record_number(result, "u_buoyancy_g"), stuck);
+    note = in_units(&subject->to->style, note);
     UP_FREED char *water = name_in_title(subject->row->water, TITLE_BYTES);
     UP_FREED char *words = up_text_format("what the uncertainty is made of, %s", water);
     struct picture picture = {
@@ -448,11 +454,11 @@ static const struct up_row *row_in(const struct up_rows *rows, const struct up_i
 }
 
 bool up_plot_write_item(struct up_catalogue *catalogue, const struct up_rows *rows,
-                        const struct up_item *item, const char *water, const char *directory,
+                        const struct up_item *item, const char *water, const struct up_plots *to,
                         struct up_failure *failure) {
     const char *asked = water != NULL ? water : "tank";
-    struct subject tank = {item, row_in(rows, item, "tank"), NULL, directory},
-                   other = {item, row_in(rows, item, asked), NULL, directory};
+    struct subject tank = {item, row_in(rows, item, "tank"), NULL, to},
+                   other = {item, row_in(rows, item, asked), NULL, to};
     UP_FREED struct up_result *result = up_allocate(1, sizeof *result);
     if (tank.row == NULL || other.row == NULL) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,

@@ -3,16 +3,15 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "draw.h"
 #include "embedded.h"
 #include "picture.h"
 #include "text/text.h"
 
-enum { DEPTHS = 3, LINES_MAX = 62 };
+enum { DEPTHS = 3, LINES_MAX = 62, COLUMNS_MAX = 104, WATER_BYTES = 40 };
 
 struct page {
+    const struct up_kit_page *kit;
     const json_t *picture; /* rows of the kit's report: by depth, then by pressure */
-    const char *text;
     bool imperial;
 };
 
@@ -20,7 +19,7 @@ static double number_of(const json_t *row, const char *key) {
     return json_number_value(json_object_get(row, key));
 }
 
-static bool write_data(FILE *stream, void *context) {
+static bool put_data(FILE *stream, void *context) {
     const struct page *page = context;
     size_t i, points = json_array_size(page->picture) / DEPTHS;
     json_t *row;
@@ -39,56 +38,78 @@ static bool write_data(FILE *stream, void *context) {
     return ferror(stream) == 0;
 }
 
-static void write_depths(FILE *stream, const json_t *picture, bool imperial) {
-    size_t points = json_array_size(picture) / DEPTHS;
+static void put_depths(FILE *stream, const struct page *page) {
+    size_t points = json_array_size(page->picture) / DEPTHS;
     fputs("array depth_words[3] = [", stream);
     for (size_t i = 0; i < DEPTHS; i++) {
-        const json_t *row = json_array_get(picture, i * points);
+        const json_t *row = json_array_get(page->picture, i * points);
         double depth_m = number_of(row, "depth_m");
         fprintf(stream, "%s\"%s, %.0f %s\"", i > 0 ? ", " : "",
                 json_string_value(json_object_get(row, "where")),
-                imperial ? depth_m / UP_M_PER_FT : depth_m, imperial ? "ft" : "m");
+                page->imperial ? depth_m / UP_M_PER_FT : depth_m, page->imperial ? "ft" : "m");
     }
     fputs("]\n", stream);
 }
 
-/* Each line escaped, as one element of an array. */
-static void write_words(FILE *stream, const char *text) {
+/* What of a line fits into so many columns, up to a blank where there is one. */
+static size_t fitting_length(const char *line, size_t length, int columns) {
+    UP_FREED char *part = up_text_format("%.*s", (int)length, line);
+    size_t blank = 0;
+    if (up_text_columns(part) <= columns) {
+        return length;
+    }
+    while (length > 1 && up_text_columns(part) > columns) {
+        do {
+            length--;
+        } while (length > 1 && ((unsigned char)part[length] & 0xC0) == 0x80);
+        part[length] = '\0';
+    }
+    for (size_t i = strspn(part, " "); i < length; i++) {
+        blank = part[i] == ' ' ? i : blank;
+    }
+    return blank > 0 ? blank : length;
+}
+
+/* Each line escaped, as one element of an array; one too long for the page goes on below. */
+static void put_words(FILE *stream, const char *text) {
+    static const char more[] = "... more: `upthrust kit report`";
     unsigned lines = 0;
+    bool continued = false;
     for (const char *at = text; *at != '\0' && lines < LINES_MAX;) {
-        size_t length = strcspn(at, "\n");
-        char *line = up_text_format("%.*s", (int)length, at);
-        char *escaped = up_text_for_gnuplot(line);
-        fprintf(stream, "%s\\\n    %s", lines++ > 0 ? ", " : "array words[62] = [", escaped);
-        free(escaped);
-        free(line);
-        at += length + (at[length] == '\n');
+        const char *lead = continued ? "    " : "";
+        size_t whole = strcspn(at, "\n");
+        size_t length = fitting_length(at, whole, COLUMNS_MAX - (int)strlen(lead));
+        UP_FREED char *line = up_text_format("%s%.*s", lead, (int)length, at);
+        at += length + (length < whole ? at[length] == ' ' : at[length] == '\n');
+        continued = length < whole;
+        fprintf(stream, "%s\\\n    ", lines > 0 ? ", " : "array words[62] = [");
+        put_text(stream, lines + 1 == LINES_MAX && *at != '\0' ? more : line);
+        lines++;
     }
     fprintf(stream, "]\nlines = %u\n", lines);
 }
 
-static bool write_script(FILE *stream, void *context) {
+static void put_variables(FILE *stream, const void *context) {
     const struct page *page = context;
-    fprintf(stream,
-            "# A diver's kit, by upthrust. Draws again with: gnuplot -d kit.gp\n"
-            "set encoding utf8\nfull = %g\nlift_unit = \"%s\"\nunit_kg = %.9g\n",
+    fprintf(stream, "full = %g\nlift_unit = \"%s\"\nunit_kg = %.9g\n",
             number_of(json_array_get(page->picture, 0), "pressure_bar"),
             page->imperial ? "lb" : "kg", page->imperial ? UP_KG_PER_LB : 1);
-    write_depths(stream, page->picture, page->imperial);
-    write_words(stream, page->text);
-    fputs(embedded_kit_gp, stream);
-    return ferror(stream) == 0;
+    put_depths(stream, page);
+    put_words(stream, page->kit->text);
 }
 
-bool up_plot_kit(const json_t *report, const char *text, const struct up_style *style,
-                 const char *directory, struct up_failure *failure) {
-    struct page page = {json_object_get(report, "picture"), text, style->imperial};
-    char *script = up_text_format("%s/kit.gp", directory);
-    char *data = up_text_format("%s/kit.tsv", directory);
-    bool good = up_text_write_file(data, write_data, &page, failure) &&
-                up_text_write_file(script, write_script, &page, failure) &&
-                draw_script(directory, "kit.gp", NULL, failure);
-    free(script);
-    free(data);
-    return good;
+bool up_plot_kit(const struct up_kit_page *page, const struct up_plots *to,
+                 const struct up_look *look, struct up_failure *failure) {
+    struct page drawn = {page, json_object_get(page->report, "picture"), to->style.imperial};
+    const char *water =
+        json_string_value(json_object_get(json_object_get(page->report, "water"), "name"));
+    UP_FREED char *clean = name_in_title(water != NULL ? water : "", WATER_BYTES);
+    UP_FREED char *note =
+        up_text_format("water: %s   jacket empty, lead as entered   bands: 95 %% intervals", clean);
+    const struct picture picture = {
+        .name = "kit",
+        .words = {"A diver's kit", "Net lift through the dive", note, page->standing},
+        .script = {embedded_kit_gp, put_data, put_variables, &drawn}};
+    return picture_write(&picture, to, failure) &&
+           up_plot_draw(to->directory, "kit", look, failure);
 }

@@ -6,13 +6,41 @@
 #include <string.h>
 
 #include "embedded.h"
+#include "report/card.h"
 #include "text/text.h"
 
 /* ---- script and data ---- */
 
+/* What up_text_isolated put around a name, U+2068 and U+2069, stays; alone they are replaced, as
+   all else that is hidden. */
+static void put_parts(FILE *stream, const char *text, size_t length) {
+    static const char begin[] = "\u2068", end[] = "\u2069";
+    UP_FREED char *part = up_text_format("%.*s", (int)length, text);
+    char *from = strstr(part, begin), *to = from != NULL ? strstr(from, end) : NULL;
+    if (to == NULL) {
+        UP_FREED char *escaped = up_text_for_gnuplot(part);
+        fprintf(stream, "%.*s", (int)strlen(escaped) - 2, escaped + 1); /* without its quotes */
+        return;
+    }
+    const char *inside = from + strlen(begin), *behind = to + strlen(end);
+    put_parts(stream, part, (size_t)(from - part));
+    fputs(begin, stream);
+    UP_FREED char *name = up_text_format("%.*s", (int)(to - inside), inside);
+    UP_FREED char *escaped = up_text_for_gnuplot(name);
+    fprintf(stream, "%.*s%s", (int)strlen(escaped) - 2, escaped + 1, end);
+    put_parts(stream, behind, strlen(behind));
+}
+
+void put_text(FILE *stream, const char *text) {
+    fputc('"', stream);
+    put_parts(stream, text, strlen(text));
+    fputc('"', stream);
+}
+
 void put_text_variable(FILE *stream, const char *variable, const char *text) {
-    UP_FREED char *escaped = up_text_for_gnuplot(text);
-    fprintf(stream, "%s = %s\n", variable, escaped);
+    fprintf(stream, "%s = ", variable);
+    put_text(stream, text);
+    fputc('\n', stream);
 }
 
 void put_data_numbers(FILE *stream, int kind, const double *number, int count) {
@@ -27,6 +55,12 @@ void put_data_numbers(FILE *stream, int kind, const double *number, int count) {
 
 void put_data_row(FILE *stream, int kind, double a, double b, double c) {
     put_data_numbers(stream, kind, (const double[]){a, b, c}, 3);
+}
+
+char *in_units(const struct up_style *style, char *text) {
+    char *shown = up_typeset(up_style_text(style, text));
+    free(text);
+    return shown;
 }
 
 /* Cut at a character's end. */
@@ -104,8 +138,22 @@ static void put_standing(FILE *stream, const char *standing) {
     }
 }
 
+/* Of each what one of its units holds. */
+static void put_units(FILE *stream, const struct up_style *style) {
+    double ft3_m3 = UP_M_PER_FT * UP_M_PER_FT * UP_M_PER_FT;
+    fprintf(stream, "imperial = %d\nunit_g = %.12g\nunit_kg_m3 = %.12g\nm_per_ft = %g\n",
+            style->imperial, style->imperial ? UP_G_PER_OZ : 1,
+            style->imperial ? UP_KG_PER_LB / ft3_m3 : 1, UP_M_PER_FT);
+}
+
+struct writing {
+    const struct picture *picture;
+    const struct up_style *style;
+};
+
 static bool put_script(FILE *stream, void *context) {
-    const struct picture *picture = context;
+    const struct writing *writing = context;
+    const struct picture *picture = writing->picture;
     fprintf(stream, "# %s, by upthrust. Draws again with: gnuplot -d %s.gp\nset encoding utf8\n",
             picture->words.what, picture->name);
     put_text_variable(stream, "name", picture->name);
@@ -113,6 +161,7 @@ static bool put_script(FILE *stream, void *context) {
     fprintf(stream, "title_columns = %d\n", up_text_columns(picture->words.title) + 1);
     put_text_variable(stream, "note_words", picture->words.note);
     put_standing(stream, picture->words.standing);
+    put_units(stream, writing->style);
     fputs(embedded_style_gp, stream);
     if (picture->script.put_variables != NULL) {
         picture->script.put_variables(stream, picture->script.context);
@@ -121,13 +170,13 @@ static bool put_script(FILE *stream, void *context) {
     return ferror(stream) == 0;
 }
 
-bool picture_write(const struct picture *picture, const char *directory,
+bool picture_write(const struct picture *picture, const struct up_plots *to,
                    struct up_failure *failure) {
-    struct picture copy = *picture;
-    UP_FREED char *script = up_text_format("%s/%s.gp", directory, picture->name);
-    UP_FREED char *data = up_text_format("%s/%s.tsv", directory, picture->name);
+    struct writing writing = {picture, &to->style};
+    UP_FREED char *script = up_text_format("%s/%s.gp", to->directory, picture->name);
+    UP_FREED char *data = up_text_format("%s/%s.tsv", to->directory, picture->name);
     return up_text_write_file(data, picture->script.put_data, picture->script.context, failure) &&
-           up_text_write_file(script, put_script, &copy, failure);
+           up_text_write_file(script, put_script, &writing, failure);
 }
 
 int series_of(const struct up_view *view, const struct up_rows *rows, const struct up_row *row) {

@@ -23,11 +23,16 @@ struct picture {
     } script;
 };
 
-bool picture_write(const struct picture *picture, const char *directory,
+bool picture_write(const struct picture *picture, const struct up_plots *to,
                    struct up_failure *failure);
 
-/* variable = "text", escaped. */
+/* Between quotes, escaped; names that are isolated (up_text_isolated) stay so. */
+void put_text(FILE *stream, const char *text);
+/* variable = "text" */
 void put_text_variable(FILE *stream, const char *variable, const char *text);
+/* A sentence with SI numbers in the units of the style, its signs and powers set as signs and
+   powers; takes the text; the caller's. */
+char *in_units(const struct up_style *style, char *text);
 /* A row of data: a kind, by which the template distinguishes rows, and numbers, the same whatever
    the locale. */
 void put_data_numbers(FILE *stream, int kind, const double *number, int count);

@@ -7,6 +7,7 @@
 #include "draw.h"
 #include "embedded.h"
 #include "picture.h"
+#include "report/card.h"
 #include "text/text.h"
 
 enum { WATER_BYTES = 40 };
@@ -28,6 +29,7 @@ static size_t count_items(const struct up_rows *rows) {
 struct drawing {
     struct up_rows rows; /* of one page; lent */
     const struct up_view *view;
+    const struct up_style *style;
     size_t items; /* on all pages */
     unsigned page, pages;
 };
@@ -115,7 +117,9 @@ static void put_range(FILE *stream, const struct drawing *drawing) {
 }
 
 /* "sea at 15.0 °C · " where all results of a water hold for one temperature. */
-static char *words_of_temp(const struct up_rows *rows, const char *water) {
+static char *words_of_temp(const struct drawing *drawing, const char *water) {
+    const struct up_rows *rows = &drawing->rows;
+    char shown[UP_SHOWN_SIZE];
     double temp_c = (double)NAN;
     bool one = true;
     for (size_t i = 0; i < rows->count && water != NULL; i++) {
@@ -126,7 +130,9 @@ static char *words_of_temp(const struct up_rows *rows, const char *water) {
         }
     }
     UP_FREED char *name = name_in_title(water != NULL ? water : "", WATER_BYTES);
-    return isfinite(temp_c) && one ? up_text_format("%s at %.1f °C · ", name, temp_c)
+    up_style_temp(drawing->style, temp_c, shown);
+    UP_FREED char *typeset = up_typeset(up_text_format("%s", shown));
+    return isfinite(temp_c) && one ? up_text_format("%s at %s · ", name, typeset)
                                    : up_text_format("%s", "");
 }
 
@@ -134,8 +140,8 @@ static char *words_of_temp(const struct up_rows *rows, const char *water) {
 static char *note_of(const struct drawing *drawing) {
     const struct up_rows *rows = &drawing->rows;
     const char *newest = "", *are = drawing->view->rows_are;
-    UP_FREED char *first = words_of_temp(rows, drawing->view->water[0]);
-    UP_FREED char *second = words_of_temp(rows, drawing->view->water[1]);
+    UP_FREED char *first = words_of_temp(drawing, drawing->view->water[0]);
+    UP_FREED char *second = words_of_temp(drawing, drawing->view->water[1]);
     for (size_t i = 0; i < rows->count; i++) {
         newest = strcmp(rows->row[i].made_utc, newest) > 0 ? rows->row[i].made_utc : newest;
     }
@@ -197,7 +203,8 @@ static char *name_of_page(unsigned page) {
     return page == 1 ? up_text_format("items") : up_text_format("items-%u", page);
 }
 
-static bool write_page(struct drawing *drawing, const char *directory, struct up_failure *failure) {
+static bool write_page(struct drawing *drawing, const struct up_plots *to,
+                       struct up_failure *failure) {
     UP_FREED char *name = name_of_page(drawing->page);
     UP_FREED char *note = note_of(drawing);
     UP_FREED char *standing = standing_of_page(drawing);
@@ -205,7 +212,7 @@ static bool write_page(struct drawing *drawing, const char *directory, struct up
         .name = name,
         .words = {"Net buoyancy of gear", "Net buoyancy of dive gear", note, standing},
         .script = {embedded_items_gp, put_data, put_variables, drawing}};
-    return picture_write(&picture, directory, failure);
+    return picture_write(&picture, to, failure);
 }
 
 /* Else pages of a longer list would go on saying what was true once. */
@@ -222,10 +229,11 @@ static void remove_pages(const char *directory, unsigned from) {
     }
 }
 
-bool up_plot_write(const struct up_rows *rows, const struct up_view *view, const char *directory,
-                   unsigned *pages, struct up_failure *failure) {
+bool up_plot_write(const struct up_rows *rows, const struct up_view *view,
+                   const struct up_plots *to, unsigned *pages, struct up_failure *failure) {
     static const struct up_view usual = {{"fresh", "sea"}, "items", false};
-    struct drawing drawing = {.view = view != NULL ? view : &usual, .items = count_items(rows)};
+    struct drawing drawing = {
+        .view = view != NULL ? view : &usual, .style = &to->style, .items = count_items(rows)};
     bool good = true;
     drawing.pages = *pages = (unsigned)((drawing.items + UP_PLOT_ROWS - 1) / UP_PLOT_ROWS);
     if (rows->count == 0) {
@@ -234,16 +242,16 @@ bool up_plot_write(const struct up_rows *rows, const struct up_view *view, const
     }
     size_t from = 0;
     for (drawing.page = 1; good && drawing.page <= drawing.pages; drawing.page++) {
-        size_t to = from, items = 0;
-        while (to < rows->count && (items += begins_item(rows, to)) <= UP_PLOT_ROWS) {
-            to++;
+        size_t end = from, items = 0;
+        while (end < rows->count && (items += begins_item(rows, end)) <= UP_PLOT_ROWS) {
+            end++;
         }
-        drawing.rows = (struct up_rows){.row = rows->row + from, .count = to - from};
-        good = write_page(&drawing, directory, failure);
-        from = to;
+        drawing.rows = (struct up_rows){.row = rows->row + from, .count = end - from};
+        good = write_page(&drawing, to, failure);
+        from = end;
     }
     if (good) {
-        remove_pages(directory, *pages + 1);
+        remove_pages(to->directory, *pages + 1);
     }
     return good;
 }

@@ -118,7 +118,8 @@ static void put_variables(FILE *stream, const void *context) {
             count_of(drawing, OTHER_NUMBERS), count_of(drawing, ELSEWHERE));
 }
 
-static bool write_one(struct drawing *drawing, const char *directory, struct up_failure *failure) {
+static bool write_one(struct drawing *drawing, const struct up_plots *to,
+                      struct up_failure *failure) {
     bool elsewhere = drawing->body->elsewhere || count_of(drawing, ELSEWHERE) > 0;
     UP_FREED char *name = up_text_format("reference-%u", drawing->number);
     UP_FREED char *title = title_of(drawing);
@@ -129,7 +130,7 @@ static bool write_one(struct drawing *drawing, const char *directory, struct up_
         .name = name,
         .words = {"Control chart of a reference body", title, "", standing},
         .script = {embedded_references_gp, put_data, put_variables, drawing}};
-    return picture_write(&picture, directory, failure);
+    return picture_write(&picture, to, failure);
 }
 
 /* ---- which bodies and benches ---- */
@@ -161,7 +162,7 @@ static bool is_first_of_bench(const struct up_past_check *past, size_t at) {
 }
 
 static bool write_bench(struct up_catalogue *catalogue, const struct up_reference *body,
-                        const char *bench, const char *directory, unsigned *count,
+                        const char *bench, const struct up_plots *to, unsigned *count,
                         struct up_failure *failure) {
     struct up_past_check *past;
     struct drawing drawing = {.body = body,
@@ -173,7 +174,7 @@ static bool write_bench(struct up_catalogue *catalogue, const struct up_referenc
     }
     drawing.past = past;
     bool good = up_reference_chart(catalogue, body->id, bench, &drawing.chart, failure) &&
-                write_one(&drawing, directory, failure);
+                write_one(&drawing, to, failure);
     *count += good;
     free(past);
     return good;
@@ -190,28 +191,28 @@ static bool is_weighed_here(const struct up_past_check *past, size_t checks, con
 
 /* On the benches of here, or on those of guests. */
 static bool write_body(struct up_catalogue *catalogue, const struct up_reference *body, bool here,
-                       const char *directory, unsigned *count, struct up_failure *failure) {
+                       const struct up_plots *to, unsigned *count, struct up_failure *failure) {
     struct up_past_check *past;
     size_t checks;
     bool good = up_reference_checks(catalogue, body->id, NULL, &past, &checks, failure);
     for (size_t i = 0; good && i < checks; i++) {
         good = !is_first_of_bench(past, i) ||
                is_weighed_here(past, checks, past[i].bench) != here ||
-               write_bench(catalogue, body, past[i].bench, directory, count, failure);
+               write_bench(catalogue, body, past[i].bench, to, count, failure);
     }
     free(past);
     return good;
 }
 
 /* A chart of here keeps the name of its file: those of guests come after. */
-bool up_plot_write_references(struct up_catalogue *catalogue, const char *directory,
+bool up_plot_write_references(struct up_catalogue *catalogue, const struct up_plots *to,
                               unsigned *count, struct up_failure *failure) {
     struct bodies bodies = {0};
     bool good = up_catalogue_each(catalogue, "reference", take_body, &bodies, failure);
     *count = 0;
     for (size_t i = 0; good && i < 2 * bodies.count; i++) {
-        good = write_body(catalogue, &bodies.body[i % bodies.count], i < bodies.count, directory,
-                          count, failure);
+        good = write_body(catalogue, &bodies.body[i % bodies.count], i < bodies.count, to, count,
+                          failure);
     }
     free(bodies.body);
     return good;

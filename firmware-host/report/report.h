@@ -130,6 +130,12 @@ struct up_look {
 bool up_plot_draw(const char *directory, const char *name, const struct up_look *look,
                   struct up_failure *failure);
 
+/* Where pictures are written, and in which units they are read; their data stay SI. */
+struct up_plots {
+    const char *directory;
+    struct up_style style;
+};
+
 /* What the picture of many items shows; NULL where one is asked for: fresh and sea water. */
 struct up_view {
     const char *water[2]; /* the second may be NULL */
@@ -140,8 +146,8 @@ struct up_view {
 /* Rows by item, a page each UP_PLOT_ROWS of them: items, items-2 and so on; pages of an earlier and
    longer picture are removed. UP_STATUS_UNABLE where there are no rows. */
 enum { UP_PLOT_ROWS = 36, UP_PLOT_PAGES = 10 };
-bool up_plot_write(const struct up_rows *rows, const struct up_view *view, const char *directory,
-                   unsigned *pages, struct up_failure *failure);
+bool up_plot_write(const struct up_rows *rows, const struct up_view *view,
+                   const struct up_plots *to, unsigned *pages, struct up_failure *failure);
 
 /* The items that have one maker and model, one kind or one size as one row for each water of the
    view: in the middle the median, and from its lowest interval to the highest. What has no first
@@ -155,20 +161,20 @@ void up_rows_group(const struct up_rows *rows, const struct up_items *items, enu
    the uncertainty in `water`, NULL: the tank), ID being the first eight characters of its own.
    `rows` are all of the catalogue. */
 bool up_plot_write_item(struct up_catalogue *catalogue, const struct up_rows *rows,
-                        const struct up_item *item, const char *water, const char *directory,
+                        const struct up_item *item, const char *water, const struct up_plots *to,
                         struct up_failure *failure);
 /* Of an item, or of the pieces of a model: benches-ID, where several benches weighed it, else
  *drawn is false. ID is of the first item. */
 bool up_plot_write_benches(struct up_catalogue *catalogue, const struct up_items *items,
-                           const char *directory, bool *drawn, struct up_failure *failure);
+                           const struct up_plots *to, bool *drawn, struct up_failure *failure);
 /* Of the pieces of a model: sizes-ID, where they have a size and a result, else *drawn is false. */
 bool up_plot_write_sizes(const struct up_rows *rows, const struct up_items *items,
-                         const struct up_view *view, const char *directory, bool *drawn,
+                         const struct up_view *view, const struct up_plots *to, bool *drawn,
                          struct up_failure *failure);
 
 /* The latest calibration of each bench, in the order in which the benches were first calibrated,
    those of here first: calibration-1 and so on. *count: how many; none is no failure. */
-bool up_plot_write_calibrations(struct up_catalogue *catalogue, const char *directory,
+bool up_plot_write_calibrations(struct up_catalogue *catalogue, const struct up_plots *to,
                                 unsigned *count, struct up_failure *failure);
 
 /* In a word or two, how well a calibration lets an item be classed. */
@@ -177,7 +183,7 @@ const char *up_calibration_verdict(const struct up_calibration *calibration);
 
 /* The control chart of each reference body on each bench that weighed it, in the order of the
    bodies, those weighed here first: reference-1 and so on. *count: how many; none is no failure. */
-bool up_plot_write_references(struct up_catalogue *catalogue, const char *directory,
+bool up_plot_write_references(struct up_catalogue *catalogue, const struct up_plots *to,
                               unsigned *count, struct up_failure *failure);
 
 /* The load over the time of one run, with plateaus, glitches and what was done: run-ID, ID being
@@ -185,9 +191,14 @@ bool up_plot_write_references(struct up_catalogue *catalogue, const char *direct
    the rig that was used (its hash is compared) every reading is drawn, without one the plateaus of
    the journal. */
 bool up_plot_write_run(struct up_catalogue *catalogue, const char *run, const struct up_rig *rig,
-                       const char *directory, char run_id[UP_ID_SIZE], struct up_failure *failure);
+                       const struct up_plots *to, char run_id[UP_ID_SIZE],
+                       struct up_failure *failure);
 
-/* Of a kit's report (kit/report.h) and words for its page: kit.gp and kit.tsv, drawn as kit.svg,
-   .png and .pdf, one page of A4. The picture is in the units of the style, kit.tsv in SI. */
-bool up_plot_kit(const json_t *report, const char *text, const struct up_style *style,
-                 const char *directory, struct up_failure *failure);
+/* A kit's report (kit/report.h) with the words of its page, and what its numbers are. */
+struct up_kit_page {
+    const json_t *report;
+    const char *text, *standing;
+};
+/* kit.gp and kit.tsv, drawn as kit.svg, .png and .pdf, one page of A4. */
+bool up_plot_kit(const struct up_kit_page *page, const struct up_plots *to,
+                 const struct up_look *look, struct up_failure *failure);

@@ -223,7 +223,7 @@ static void put_variables(FILE *stream, const void *context) {
 
 /* ---- together ---- */
 
-static bool write_files(struct drawing *drawing, const char *directory,
+static bool write_files(struct drawing *drawing, const struct up_plots *to,
                         struct up_failure *failure) {
     UP_FREED char *name = up_text_format("run-%.8s", drawing->trace->run_id);
     UP_FREED char *title = title_of(drawing->trace);
@@ -233,11 +233,12 @@ static bool write_files(struct drawing *drawing, const char *directory,
         .words = {"The load over one run", title, note,
                   drawing->trace->simulated ? STANDING_SIMULATED "\n" : ""},
         .script = {embedded_run_gp, put_data, put_variables, drawing}};
-    return picture_write(&picture, directory, failure);
+    return picture_write(&picture, to, failure);
 }
 
 bool up_plot_write_run(struct up_catalogue *catalogue, const char *run, const struct up_rig *rig,
-                       const char *directory, char run_id[UP_ID_SIZE], struct up_failure *failure) {
+                       const struct up_plots *to, char run_id[UP_ID_SIZE],
+                       struct up_failure *failure) {
     UP_FREED struct trace *trace = up_allocate(1, sizeof *trace);
     UP_FREED struct drawing *drawing = up_allocate(1, sizeof *drawing);
     drawing->trace = trace;
@@ -253,7 +254,7 @@ bool up_plot_write_run(struct up_catalogue *catalogue, const char *run, const st
     }
     if (good) {
         find_gaps(drawing);
-        good = write_files(drawing, directory, failure);
+        good = write_files(drawing, to, failure);
     }
     memcpy(run_id, trace->run_id, UP_ID_SIZE);
     trace_release(trace);

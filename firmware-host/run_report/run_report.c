@@ -5,6 +5,7 @@
 #include <cairo-pdf.h>
 #include <string.h>
 
+#include "report/glyphs.h"
 #include "run_report/sections.h"
 #include "text/text.h"
 
@@ -86,7 +87,8 @@ bool up_run_report_draw(struct up_catalogue *catalogue, const char *run,
     }
     bool good = facts_gather(catalogue, run, facts, failure);
     memcpy(drawn->run_id, facts->run_id, sizeof drawn->run_id);
-    good = good && draw_file(facts, style, file, drawn, failure);
+    good =
+        good && glyphs_of_any_font(file, failure) && draw_file(facts, style, file, drawn, failure);
     facts_release(facts);
     return good;
 }

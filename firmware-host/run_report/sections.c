@@ -205,7 +205,8 @@ static void put_purpose(struct paper *paper) {
 
 /* ---- 7.8.2.1 f, n: the method, and how this run departed from it ---- */
 
-static void put_method(struct paper *paper, const struct facts *facts) {
+static void put_method(struct paper *paper, const struct facts *facts,
+                       const struct up_style *style) {
     bool calculated = facts->results > 1;
     paper_heading(paper, "Method");
     paper_text(
@@ -220,6 +221,10 @@ static void put_method(struct paper *paper, const struct facts *facts) {
                    "Other waters are calculated: a weighing in air gives the volume V, and b "
                    "there = b + [ρₓ (1 + β (tₓ − t)) − ρ] V, with the density ρₓ and "
                    "temperature tₓ of that water and the expansion β of the item.");
+    }
+    if (style->imperial) {
+        paper_text(paper, "The equations hold in SI units, and what goes into them is in those; "
+                          "what they end in is in ounces.");
     }
     paper_pair(paper, "Program, rule", up_record_text(result_of(facts->result[0]), "method"));
     paper_pair(paper, "Rig file", facts->rig_sha256);
@@ -288,19 +293,22 @@ static void put_conditions(struct paper *paper, const struct facts *facts,
 
 /* ---- 7.8.6: the decision rule ---- */
 
-static char *limits_of(const json_t *decision) {
+static char *limits_of(const json_t *decision, const struct up_style *style) {
     double tolerance_g = up_record_number(decision, "tolerance_g"),
            low_g = up_record_number(decision, "guard_low_g"),
-           high_g = up_record_number(decision, "guard_high_g");
+           high_g = up_record_number(decision, "guard_high_g"), unit = up_style_in_unit(style, 1);
+    const char *unit_name = up_style_unit(style);
     if (!isfinite(low_g) || !isfinite(high_g)) {
         return up_text_format("–");
     }
     bool never = low_g - tolerance_g > tolerance_g - high_g;
-    UP_FREED char *neutral = never ? up_text_format("neutral never")
-                                   : up_text_format("neutral from %+.2f to %+.2f g",
-                                                    low_g - tolerance_g, tolerance_g - high_g);
-    return up_typeset(up_text_format("positive above %+.2f g, negative below %+.2f g, %s",
-                                     tolerance_g + low_g, -tolerance_g - high_g, neutral));
+    UP_FREED char *neutral =
+        never ? up_text_format("neutral never")
+              : up_text_format("neutral from %+.2f to %+.2f %s", (low_g - tolerance_g) * unit,
+                               (tolerance_g - high_g) * unit, unit_name);
+    return up_typeset(up_text_format("positive above %+.2f %s, negative below %+.2f %s, %s",
+                                     (tolerance_g + low_g) * unit, unit_name,
+                                     (-tolerance_g - high_g) * unit, unit_name, neutral));
 }
 
 static char *chance_of(const json_t *decision, const char *class) {
@@ -349,7 +357,8 @@ static void put_decision(struct paper *paper, const struct facts *facts,
         const json_t *decision = decision_of(facts->result[i]);
         UP_FREED char *positive = chance_of(decision, "positive"),
                       *neutral = chance_of(decision, "neutral"),
-                      *negative = chance_of(decision, "negative"), *limits = limits_of(decision);
+                      *negative = chance_of(decision, "negative"),
+                      *limits = limits_of(decision, style);
         const char *cell[] = {up_record_text(result_of(facts->result[i]), "water"),
                               positive,
                               neutral,
@@ -375,12 +384,12 @@ void sections_put(struct paper *paper, const struct facts *facts, const struct u
     put_head(paper, facts);
     put_results(paper, facts, style);
     put_purpose(paper);
-    put_method(paper, facts);
+    put_method(paper, facts, style);
     put_departures(paper, facts, style);
     put_conditions(paper, facts, style);
-    sections_put_calibration(paper, facts);
-    sections_put_trials(paper, facts);
-    sections_put_budget(paper, facts);
+    sections_put_calibration(paper, facts, style);
+    sections_put_trials(paper, facts, style);
+    sections_put_budget(paper, facts, style);
     (is_quick(facts->result[0]) ? put_quick_decision : put_decision)(paper, facts, style);
     put_end(paper, facts);
 }

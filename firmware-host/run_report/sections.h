@@ -12,6 +12,9 @@ void sections_put(struct paper *paper, const struct facts *facts, const struct u
 void sections_put_lines(struct paper *paper, char *text);
 
 /* The budget, trials and calibration (sections_numbers.c). */
-void sections_put_trials(struct paper *paper, const struct facts *facts);
-void sections_put_calibration(struct paper *paper, const struct facts *facts);
-void sections_put_budget(struct paper *paper, const struct facts *facts);
+void sections_put_trials(struct paper *paper, const struct facts *facts,
+                         const struct up_style *style);
+void sections_put_calibration(struct paper *paper, const struct facts *facts,
+                              const struct up_style *style);
+void sections_put_budget(struct paper *paper, const struct facts *facts,
+                         const struct up_style *style);

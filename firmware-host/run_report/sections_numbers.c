@@ -39,6 +39,19 @@ static void put_row(struct paper_table *table, char **cell) {
     }
 }
 
+/* Grams in the unit of the style; a digit more where it is larger. */
+static char *mass(const struct up_style *style, double mass_g, int decimals) {
+    return fixed(up_style_in_unit(style, mass_g), decimals + style->imperial);
+}
+static char *signed_mass(const struct up_style *style, double mass_g, int decimals) {
+    return with_sign(up_style_in_unit(style, mass_g), decimals + style->imperial);
+}
+
+/* "Weight in water, g" */
+static char *headed(const char *words, const struct up_style *style) {
+    return up_text_format("%s, %s", words, up_style_unit(style));
+}
+
 static double number(const json_t *json, const char *key) {
     return up_record_number(json, key);
 }
@@ -52,14 +65,17 @@ static double last_gain_g(const json_t *trial, double counts_per_g) {
     return json_is_number(last) ? json_number_value(last) / counts_per_g : (double)NAN;
 }
 
-void sections_put_trials(struct paper *paper, const struct facts *facts) {
-    static const struct paper_column column[] = {{"Trial", 0.1, true},
-                                                 {"Weight in water, g", 0.2, true},
-                                                 {"Shakes", 0.1, true},
-                                                 {"The last freed, g", 0.18, true},
-                                                 {"Min under water", 0.18, true},
-                                                 {"Water, °C", 0.13, true},
-                                                 {"", 0.11, false}};
+void sections_put_trials(struct paper *paper, const struct facts *facts,
+                         const struct up_style *style) {
+    UP_FREED char *weight = headed("Weight in water", style),
+                  *freed = headed("The last freed", style);
+    const struct paper_column column[] = {{"Trial", 0.1, true},
+                                          {weight, 0.2, true},
+                                          {"Shakes", 0.1, true},
+                                          {freed, 0.18, true},
+                                          {"Min under water", 0.18, true},
+                                          {style->imperial ? "Water, °F" : "Water, °C", 0.13, true},
+                                          {"", 0.11, false}};
     const json_t *trial, *chain = json_object_get(facts->result[0], "chain");
     double counts_per_g = number(chain, "slope_counts_kg") / 1000;
     struct paper_table table = {paper, column, sizeof column / sizeof column[0]};
@@ -68,12 +84,13 @@ void sections_put_trials(struct paper *paper, const struct facts *facts) {
     paper_table(&table);
     json_array_foreach(json_object_get(facts->result[0], "trials"), i, trial) {
         bool left_out = json_is_true(json_object_get(trial, "left_out"));
+        double temp_c = number(trial, "temp_c");
         char *cell[] = {fixed(number(trial, "number"), 0),
-                        with_sign(number(trial, "linear_counts") / counts_per_g, 2),
+                        signed_mass(style, number(trial, "linear_counts") / counts_per_g, 2),
                         fixed(number(trial, "shakes"), 0),
-                        with_sign(last_gain_g(trial, counts_per_g), 2),
+                        signed_mass(style, last_gain_g(trial, counts_per_g), 2),
                         fixed(number(trial, "soak_s") / 60, 1),
-                        fixed(number(trial, "temp_c"), 2),
+                        fixed(style->imperial ? temp_c * 1.8 + 32 : temp_c, 2),
                         words(left_out ? "left out" : "")};
         put_row(&table, cell);
     }
@@ -115,7 +132,14 @@ static bool reads_kg(double slope_counts_kg) {
     return fabs(slope_counts_kg) < 10;
 }
 
-static void put_slope(struct paper *paper, const struct up_calibration *calibration) {
+/* "0.42 g", with two digits. */
+static char *rough_mass(const struct up_style *style, const char *before, double mass_g) {
+    return up_text_format("%s%.2g %s", before, up_style_in_unit(style, mass_g),
+                          up_style_unit(style));
+}
+
+static void put_slope(struct paper *paper, const struct up_calibration *calibration,
+                      const struct up_style *style) {
     const char *unit = reads_kg(calibration->slope_counts_per_kg) ? "kg" : "counts";
     put_pair(paper, "Slope",
              up_text_format("%.8g %s/kg, standard uncertainty %.2g, %.0f degrees of freedom",
@@ -133,20 +157,23 @@ static void put_slope(struct paper *paper, const struct up_calibration *calibrat
     }
     if (calibration->offset_taken == 1) {
         put_pair(paper, "Offset of the zero",
-                 up_text_format("%+.2f g", 1e3 * calibration->offset_counts /
-                                               calibration->slope_counts_per_kg));
+                 up_text_format("%+.*f %s", 2 + style->imperial,
+                                up_style_in_unit(style, 1e3 * calibration->offset_counts /
+                                                            calibration->slope_counts_per_kg),
+                                up_style_unit(style)));
     }
     put_pair(paper, "Lack of fit",
              calibration->lack_of_fit_kg > 0
-                 ? up_text_format("%.2g g", 1e3 * calibration->lack_of_fit_kg)
+                 ? rough_mass(style, "", 1e3 * calibration->lack_of_fit_kg)
                  : up_text_format("none that the scatter does not explain"));
     put_pair(paper, "Hysteresis",
              isfinite(calibration->hysteresis_kg)
-                 ? up_text_format("up to %.2g g", 1e3 * calibration->hysteresis_kg)
+                 ? rough_mass(style, "up to ", 1e3 * calibration->hysteresis_kg)
                  : up_text_format("not looked for"));
 }
 
-void sections_put_calibration(struct paper *paper, const struct facts *facts) {
+void sections_put_calibration(struct paper *paper, const struct facts *facts,
+                              const struct up_style *style) {
     const struct up_calibration *calibration = &facts->calibration;
     paper_heading(paper, "Calibration and its masses");
     if (!facts->has_calibration) {
@@ -159,7 +186,7 @@ void sections_put_calibration(struct paper *paper, const struct facts *facts) {
     put_pair(paper, "Their tolerance",
              up_text_format("%.3g %% each way, taken as one error of the whole set",
                             100 * calibration->mass_tolerance_rel));
-    put_slope(paper, calibration);
+    put_slope(paper, calibration, style);
     put_pair(paper, "Read",
              up_text_format("%.3g s after each step, over %.3g s; the items alike",
                             calibration->read_after_s, calibration->window_s));
@@ -194,12 +221,13 @@ static char *unit_of(const json_t *line, bool kg) {
     return kg && counts ? up_text_format("kg%s", unit + 6) : words(unit);
 }
 
-static void put_line(struct paper_table *table, const json_t *line, bool kg) {
+static void put_line(struct paper_table *table, const json_t *line, bool kg,
+                     const struct up_style *style) {
     char *cell[] = {words(up_record_text(line, "name")),
                     digits(number(line, "value"), 6),
                     digits(number(line, "u"), 2),
                     unit_of(line, kg),
-                    fixed(grams_of(line), 3),
+                    mass(style, grams_of(line), 3),
                     fixed(100 * share_of(line), 1),
                     words(up_record_text(line, "evaluation")),
                     words(up_record_text(line, "distribution")),
@@ -208,7 +236,8 @@ static void put_line(struct paper_table *table, const json_t *line, bool kg) {
     put_row(table, cell);
 }
 
-static void put_rest(struct paper_table *table, const json_t *const *line, size_t count) {
+static void put_rest(struct paper_table *table, const json_t *const *line, size_t count,
+                     const struct up_style *style) {
     double grams = 0, share = 0;
     for (size_t i = 0; i < count; i++) {
         grams = hypot(grams, grams_of(line[i]));
@@ -218,7 +247,7 @@ static void put_rest(struct paper_table *table, const json_t *const *line, size_
                     words(""),
                     words(""),
                     words(""),
-                    fixed(grams, 3),
+                    mass(style, grams, 3),
                     fixed(100 * share, 1),
                     words(""),
                     words(""),
@@ -226,31 +255,34 @@ static void put_rest(struct paper_table *table, const json_t *const *line, size_
     put_row(table, cell);
 }
 
-static void put_combined(struct paper *paper, const json_t *document) {
+static void put_combined(struct paper *paper, const json_t *document,
+                         const struct up_style *style) {
     const json_t *result = json_object_get(document, "result");
     char dof[24] = "infinite";
     if (json_is_number(json_object_get(result, "dof"))) {
         snprintf(dof, sizeof dof, "%.3g", number(result, "dof"));
     }
+    const char *unit = up_style_unit(style);
+    UP_FREED char *u = mass(style, number(result, "u_buoyancy_g"), 3),
+                  *first = mass(style, number(result, "first_order_expanded_u_g"), 3),
+                  *expanded = mass(style, number(result, "expanded_u_g"), 3);
     UP_FREED char *combined = up_typeset(up_text_format(
-        "Combined: standard uncertainty %.3f g, effective degrees of freedom %s. First order "
-        "(JCGM 100): coverage factor %.3f, expanded uncertainty %.3f g. Monte Carlo (JCGM 101), "
-        "%.0f draws: %.3f g; that is what is stated.",
-        number(result, "u_buoyancy_g"), dof, number(document, "coverage_factor"),
-        number(result, "first_order_expanded_u_g"), number(result, "draws"),
-        number(result, "expanded_u_g")));
+        "Combined: standard uncertainty %s %s, effective degrees of freedom %s. First order "
+        "(JCGM 100): coverage factor %.3f, expanded uncertainty %s %s. Monte Carlo (JCGM 101), "
+        "%.0f draws: %s %s; that is what is stated.",
+        u, unit, dof, number(document, "coverage_factor"), first, unit, number(result, "draws"),
+        expanded, unit));
     paper_text(paper, combined);
     if (number(result, "stuck_air_g") > 0) {
-        UP_FREED char *air =
-            up_typeset(up_text_format("Air that may stay through all shakes is a bound, not drawn: "
-                                      "it lowers the lower end by "
-                                      "%.3f g.",
-                                      number(result, "stuck_air_g")));
+        UP_FREED char *stuck = mass(style, number(result, "stuck_air_g"), 3);
+        UP_FREED char *air = up_text_format("Air that may stay through all shakes is a bound, not "
+                                            "drawn: it lowers the lower end by %s %s.",
+                                            stuck, unit);
         paper_text(paper, air);
     }
 }
 
-static void put_quick(struct paper *paper, const json_t *result) {
+static void put_quick(struct paper *paper, const json_t *result, const struct up_style *style) {
     UP_FREED char *text = NULL;
     size_t size = 0;
     FILE *stream = open_memstream(&text, &size);
@@ -260,19 +292,21 @@ static void put_quick(struct paper *paper, const json_t *result) {
     if (stream == NULL || fclose(stream) != 0) {
         up_out_of_memory();
     }
-    sections_put_lines(paper, text);
+    UP_FREED char *shown = up_style_text(style, text);
+    sections_put_lines(paper, shown);
 }
 
-void sections_put_budget(struct paper *paper, const struct facts *facts) {
-    static const struct paper_column column[] = {{"What is uncertain", 0.26, false},
-                                                 {"Taken as", 0.11, true},
-                                                 {"u", 0.09, true},
-                                                 {"Unit", 0.1, false},
-                                                 {"g", 0.07, true},
-                                                 {"Part, %", 0.1, true},
-                                                 {"Type", 0.06, false},
-                                                 {"Distribution", 0.15, false},
-                                                 {"DoF", 0.06, true}};
+void sections_put_budget(struct paper *paper, const struct facts *facts,
+                         const struct up_style *style) {
+    const struct paper_column column[] = {{"What is uncertain", 0.25, false},
+                                          {"Taken as", 0.11, true},
+                                          {"u", 0.09, true},
+                                          {"Unit", 0.1, false},
+                                          {up_style_unit(style), 0.08, true},
+                                          {"Part, %", 0.1, true},
+                                          {"Type", 0.06, false},
+                                          {"Distribution", 0.15, false},
+                                          {"DoF", 0.06, true}};
     const json_t *result = json_object_get(facts->result[0], "result");
     const json_t *line, *lines[LINES_MOST] = {NULL};
     bool kg = reads_kg(number(json_object_get(facts->result[0], "chain"), "slope_counts_kg"));
@@ -290,14 +324,14 @@ void sections_put_budget(struct paper *paper, const struct facts *facts) {
     paper_heading(paper, "Uncertainty budget of the measured result");
     paper_table(&table);
     for (i = 0; i < weighty; i++) {
-        put_line(&table, lines[i], kg);
+        put_line(&table, lines[i], kg, style);
     }
     if (weighty < count) {
-        put_rest(&table, lines + weighty, count - weighty);
+        put_rest(&table, lines + weighty, count - weighty, style);
     }
     if (up_claim_is_quick(result)) {
-        put_quick(paper, result);
+        put_quick(paper, result, style);
     } else {
-        put_combined(paper, facts->result[0]);
+        put_combined(paper, facts->result[0], style);
     }
 }

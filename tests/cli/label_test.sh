@@ -62,6 +62,34 @@ done
 pdftoppm -r 300 -png -singlefile q.pdf q
 [ "$(zbarimg -q --raw q.png 2>/dev/null)" = "https://example.org/gear#$id" ] && say yes "the link before it" || say no "the link before it"
 
+# ---- strips for label printers ----
+expect "a strip" 0 "^s.pdf: 14 labels on 14 pages$" "no room for the pictures on 14 labels" -- "$bin" label --size 62x29mm --to s.pdf
+grep -q "QR code" "$work/err" && say no "each with its code" || say yes "each with its code"
+pdftoppm -r 300 -png s.pdf strip
+"$bin" item list --json | python3 -c 'import json, sys; print("\n".join(i["item_id"] for i in json.load(sys.stdin)["items"]))' | sort >ids
+for picture in strip-*.png; do zbarimg -q --raw $picture 2>/dev/null; done | sort >read
+[ "$(wc -l <read)" -eq 14 ] && [ -z "$(comm -23 read ids)" ] && say yes "which is read at 300 dots an inch" || say no "which is read at 300 dots an inch"
+for page in 1 2 3 4 5 6 7 8 9 10 11 12 13 14; do
+    pdftotext -layout -f $page -l $page s.pdf - | tr '\n' ' ' | tr -s ' ' >"$work/out"
+    grep -q "SIMULATED: " "$work/out" && grep -qE "g (UP|DOWN)" "$work/out" && grep -qE "(Fresh|Tank|The tank)" "$work/out" &&
+        grep -q "not the model" "$work/out" && grep -q "unchecked" "$work/out" && grep -qE "calculated|measured" "$work/out" &&
+        grep -q "weight check" "$work/out" && grep -q "conformity" "$work/out" || echo "strip $page lacks something"
+done >lacking
+cp lacking "$work/out"
+[ ! -s lacking ] && say yes "with water, sign and cautions" || say no "with water, sign and cautions"
+pdftotext -bbox s.pdf boxes.html
+python3 "$here/label_boxes.py" boxes.html 62x29mm >"$work/out" 2>&1 && say yes "62x29mm: apart, inside, 7 points at least" || say no "62x29mm: apart, inside, 7 points at least"
+for size in 54x25mm 40x25mm 30x20mm 25x15mm 15x25mm; do
+    expect "$size has one clear answer" 2 - "^upthrust: a label of $size has no room .* it takes [0-9]+x[0-9]+mm$" -- "$bin" label --item "Heron fin" --size $size --to t.pdf
+    [ ! -e t.pdf ] || say no "and no file"
+done
+
+# ---- without any font ----
+echo '<?xml version="1.0"?><fontconfig><dir>/nowhere</dir></fontconfig>' >fonts.conf
+FONTCONFIG_FILE=$PWD/fonts.conf expect "no font" 1 - "this machine has no font; install one" -- "$bin" label --item "Heron fin" --to none.pdf
+[ ! -e none.pdf ] && say yes "and no file" || say no "and no file"
+unset FONTCONFIG_FILE
+
 # ---- a water of one's own ----
 "$bin" decide --item "Heron fin" --water quarry,temp_c=8,salinity_g_kg=0.3 >/dev/null || exit 2
 expect "another water" 0 "1 label" - -- "$bin" label --item "Heron fin" --water quarry --water sea --to w.pdf

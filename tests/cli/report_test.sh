@@ -46,7 +46,7 @@ says "i, when" "Weighed on 20[0-9-]{8}, from [0-9:]{5} to [0-9:]{5} UTC"
 says "j, o, who answers for it" "Issued Date" "Authorised by"
 says "l, of what the results are" "It is of this one piece, not the model"
 for water in tank fresh sea; do
-    says "m, $water" "$water [0-9.]+ °C [0-9.]+ kg/m3 (measured|calculated) −$(run_of "Heron fin" $water net) g DOWN −$(run_of "Heron fin" $water low) g −[0-9.]+ g negative: sinks"
+    says "m, $water" "$water [0-9.]+ °C [0-9.]+ kg/m³ (measured|calculated) −$(run_of "Heron fin" $water net) g DOWN −$(run_of "Heron fin" $water low) g −[0-9.]+ g negative: sinks"
 done
 says "n, departures" "Remarks and departures from the method"
 says "7.8.3.1, conditions" "Tank's water [0-9.]+ °C; salinity" "Air 1013 hPa; density 1.1[0-9]+ kg/m³"
@@ -58,6 +58,12 @@ says "what it is for" "SIMULATED: no gear was weighed" "A weight check in the wa
     "Not a conformity test of lifejackets" "unchecked: no reference body"
 [ "$(pdftotext -layout a.pdf - | grep -cE '^ *[1-9] +[+]37[0-9.]+ +[0-9]+ ')" = "$(run_of "Heron fin" tank trials)" ] &&
     say yes "every trial" || say no "every trial"
+
+# ---- without any font ----
+echo '<?xml version="1.0"?><fontconfig><dir>/nowhere</dir></fontconfig>' >fonts.conf
+FONTCONFIG_FILE=$PWD/fonts.conf expect "no font" 1 - "this machine has no font; install one" -- "$bin" report --run "$run" --to none.pdf
+[ ! -e none.pdf ] && say yes "and no file" || say no "and no file"
+unset FONTCONFIG_FILE
 
 # ---- the same in other units, of other items ----
 "$bin" report --run "$run" --to i.pdf --units imperial >/dev/null

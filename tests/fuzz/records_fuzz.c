@@ -207,14 +207,14 @@ static void draw_all(struct up_catalogue *catalogue) {
     must(mkdir("plots", 0700) == 0);
     bool good = up_rows_load(catalogue, &rows, &failure);
     must_hold(good, &failure);
-    must_hold(good && up_plot_write(&rows, NULL, "plots", &pages, &failure), &failure);
+    must_hold(good && up_plot_write(&rows, NULL, PLOTS_IN("plots"), &pages, &failure), &failure);
     must_hold(up_items_load(catalogue, &rows, &any, &items, &failure), &failure);
     must_hold(items.count == 0 ||
-                  (up_plot_write_sizes(&rows, &items, &view, "plots", &drawn, &failure) &&
-                   up_plot_write_benches(catalogue, &items, "plots", &drawn, &failure)),
+                  (up_plot_write_sizes(&rows, &items, &view, PLOTS_IN("plots"), &drawn, &failure) &&
+                   up_plot_write_benches(catalogue, &items, PLOTS_IN("plots"), &drawn, &failure)),
               &failure);
     for (size_t i = 0; i < items.count && i < 1; i++) { /* not each can be drawn */
-        up_plot_write_item(catalogue, &rows, &items.item[i], NULL, "plots", &failure);
+        up_plot_write_item(catalogue, &rows, &items.item[i], NULL, PLOTS_IN("plots"), &failure);
     }
     for (enum up_group_by by = UP_GROUP_MODEL; by <= UP_GROUP_SIZE; by++) {
         struct up_rows groups;
@@ -223,8 +223,8 @@ static void draw_all(struct up_catalogue *catalogue) {
     }
     up_items_release(&items);
     up_rows_release(&rows);
-    must_hold(up_plot_write_calibrations(catalogue, "plots", &count, &failure), &failure);
-    must_hold(up_plot_write_references(catalogue, "plots", &count, &failure), &failure);
+    must_hold(up_plot_write_calibrations(catalogue, PLOTS_IN("plots"), &count, &failure), &failure);
+    must_hold(up_plot_write_references(catalogue, PLOTS_IN("plots"), &count, &failure), &failure);
     each_file("plots", ".gp", must_be_clean);
     each_file("plots", ".tsv", must_be_clean);
 }

@@ -110,7 +110,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size) {
                 end != NULL ? size - length - 1 : 0);
     repeat_twice(shelf.mine, false, size % 2 != 0);
     repeat_twice(shelf.mine, true, size % 2 != 0);
-    if (!up_plot_write_run(shelf.mine, RUN, NULL, "mine/plots", run_id, &failure)) {
+    if (!up_plot_write_run(shelf.mine, RUN, NULL, PLOTS_IN("mine/plots"), run_id, &failure)) {
         must_be_a_line(&failure);
     }
     return 0;

@@ -92,21 +92,26 @@ static const char *const LINES[][2] = {
     {"(it found 0 kg):", "(it found 0 lb):"},
     {"predicted -0.3 to +2.7 kg: inside", "predicted -0.7 to +6.0 lb: inside"}};
 
-static char *in_units(bool imperial) {
-    static char *text;
-    size_t size;
-    char *quoted = strdup(REPORT);
-    const struct up_style style = {.imperial = imperial};
+static json_t *document_of(const char *text) {
+    char *quoted = strdup(text);
     for (char *at = quoted; (at = strchr(at, '\'')) != NULL;) {
         *at = '"';
     }
     json_t *document = json_loads(quoted, 0, NULL);
     assert_non_null(document);
+    free(quoted);
+    return document;
+}
+
+static char *in_units(bool imperial) {
+    static char *text;
+    size_t size;
+    const struct up_style style = {.imperial = imperial};
+    json_t *document = document_of(REPORT);
     FILE *stream = open_memstream(&text, &size);
     up_kit_report_print(document, false, &style, stream);
     fclose(stream);
     json_decref(document);
-    free(quoted);
     return text;
 }
 
@@ -143,10 +148,63 @@ static void the_columns_stand_below_each_other(void **state) {
     }
 }
 
+/* ---- what its numbers are ---- */
+
+static char *words_of(const char *edits, bool page, bool standing) {
+    const struct up_style style = {.imperial = false};
+    json_auto_t *document = document_of(REPORT);
+    json_auto_t *more = document_of(edits);
+    char *text = NULL;
+    size_t size;
+    assert_int_equal(json_object_update(document, more), 0);
+    FILE *stream = open_memstream(&text, &size);
+    if (standing) {
+        up_kit_report_standing(document, stream);
+    } else {
+        up_kit_report_print(document, page, &style, stream);
+    }
+    assert_int_equal(fclose(stream), 0);
+    return text;
+}
+
+static const char GEAR[] =
+    "{'gear': [{'name': 'fin', 'spare': false, 'samples': 0, 'accepted': ['simulated', 'quick']},"
+    " {'name': 'hood', 'spare': false, 'samples': 2, 'accepted': ['quick', 'unchecked']},"
+    " {'name': 'good', 'spare': false, 'samples': 0, 'accepted': []},"
+    " {'name': 'other', 'spare': true, 'samples': 0, 'accepted': ['elsewhere']}]}";
+
+static void what_counts_by_name_only_is_said(void **state) {
+    (void)state;
+    char *whole = words_of(GEAR, false, false), *page = words_of(GEAR, true, false);
+    assert_non_null(strstr(whole, "\nCounts only because the kit file accepts it:\n  fin "));
+    assert_non_null(strstr(whole, "  simulated, quick\n  hood "));
+    assert_non_null(strstr(whole, "  elsewhere\n"));
+    assert_null(strstr(whole, "\n  good "));
+    assert_non_null(strstr(page, "  simulated, quick\n  hood "));
+    assert_null(strstr(page, "  elsewhere\n")); /* it is not on the page */
+    free(whole);
+    free(page);
+    char *foot = words_of(GEAR, false, true);
+    assert_string_equal(foot, "SIMULATED gear among the parts: it was never weighed.\n"
+                              "Calculated from the weight checks and the gear of the kit file.\n"
+                              "Some gear counts only because the kit file accepts it: simulated, "
+                              "quick, unchecked.\n");
+    free(foot);
+    foot = words_of("{'checks_agree': 0.009, 'effective_draws': 399}", false, true);
+    assert_string_equal(foot, "THE WEIGHT CHECKS CONTRADICT EACH OTHER: trust no number here.\n"
+                              "Calculated from the weight checks and the gear of the kit file; "
+                              "ROUGH: few simulated divers fit the checks.\n");
+    free(foot);
+    foot = words_of("{}", false, true);
+    assert_string_equal(foot, "Calculated from the weight checks and the gear of the kit file.\n");
+    free(foot);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         TEST(each_line_is_in_the_units_asked_for),
         TEST(the_columns_stand_below_each_other),
+        TEST(what_counts_by_name_only_is_said),
     };
     return cmocka_run_group_tests_name("kit: words and units", tests, NULL, NULL);
 }

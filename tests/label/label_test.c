@@ -4,6 +4,7 @@
  */
 #include "../catalogue/support.h"
 
+#include <cairo-pdf.h>
 #include <math.h>
 
 #include "chance.h"
@@ -102,7 +103,7 @@ static void fresh_and_sea_stand_on_it_and_no_tank(void **state) {
     assert_string_equal(card.water[0].interval, "−63.5 to −59.0 g (95 %)");
     assert_string_equal(card.water[0].range, "−64 to −58");
     assert_string_equal(card.water[1].range, "−11 to −8");
-    assert_string_equal(card.water[0].basis, "calculated, for 1006.0 kg/m3");
+    assert_string_equal(card.water[0].basis, "calculated, for 1006.0 kg/m³");
     assert_string_equal(card.water[1].title, "Sea water, 20.0 °C");
     assert_string_equal(card.water[1].meaning, "hovers");
     assert_string_equal(card.water[1].net, "−9.5 g DOWN");
@@ -240,13 +241,111 @@ static void small_labels_leave_out_one_part_after_the_other(void **state) {
         int left_out = 0;
         for (int part = 0; fitted && part < UP_LABEL_PARTS; part++) {
             left_out += setting.leaves_out[part];
-            assert_true(part == 0 || !setting.leaves_out[part] || setting.leaves_out[part - 1]);
+            assert_true(part == 0 || !setting.leaves_out[part] || setting.leaves_out[part - 1] ||
+                        setting.strip);
         }
         assert_true(!fitted || setting.height_pt < 75 * LABEL_PT_PER_MM || left_out == 0);
         most = left_out > most ? left_out : most;
     }
     assert_false(fitted);
     assert_true(most >= 2);
+    up_card_release(&card);
+    cairo_destroy(cairo);
+    cairo_surface_destroy(surface);
+}
+
+/* ---- strips for label printers ---- */
+
+static bool fit_strip(cairo_t *cairo, const struct up_card *card, double width_mm, double height_mm,
+                      struct label_setting *setting) {
+    *setting = (struct label_setting){.code = "3f2a1b00-0000-4000-8000-000000000001",
+                                      .code_modules = 37,
+                                      .width_pt = width_mm * LABEL_PT_PER_MM,
+                                      .height_pt = height_mm * LABEL_PT_PER_MM};
+    return label_fit(cairo, card, setting);
+}
+
+/* 62 mm is what rolls of label printers have, 29 mm a usual height: both waters, the cautions and
+   the code stand on it. */
+static void a_strip_of_62_by_29_mm_holds_what_must_stand(void **state) {
+    (void)state;
+    struct up_item item = item_of("Gull fin");
+    struct up_row row[2] = {row_of(&item, "fresh", -912.5, "negative"),
+                            row_of(&item, "sea", -49.7, "undecided")};
+    /* A recording rounds the widths of letters, a PDF does not. */
+    cairo_surface_t *surface = cairo_pdf_surface_create(NULL, 400, 400);
+    cairo_t *cairo = cairo_create(surface);
+    for (int simulated = 0; simulated < 2; simulated++) {
+        struct label_setting setting;
+        row[0].simulated = simulated == 1;
+        row[0].checked = row[1].checked = UP_CHECKED_NOT;
+        struct up_card card = fill(&item, row, 2);
+        assert_string_equal(card.brief, "unchecked");
+        assert_string_equal(card.water[0].title_brief, "Fresh, 20.0 °C");
+        assert_string_equal(card.water[1].title_brief, "Sea, 20.0 °C");
+        assert_string_equal(card.water[0].basis_brief, "calculated");
+        assert_true(fit_strip(cairo, &card, 62, 29, &setting));
+        assert_true(setting.strip && !setting.leaves_out[UP_LABEL_CODE]);
+        assert_true(setting.leaves_out[UP_LABEL_PICTURE]);
+        /* One that is a card all the same stays one. */
+        assert_true(fit_strip(cairo, &card, 74, 105, &setting) && !setting.strip);
+        /* The code goes first, then it is refused: no line of it is ever dropped. */
+        assert_true(fit_strip(cairo, &card, 62, 27, &setting) && setting.strip);
+        assert_true(setting.leaves_out[UP_LABEL_CODE]);
+        assert_false(fit_strip(cairo, &card, 40, 25, &setting));
+        assert_false(fit_strip(cairo, &card, 25, 15, &setting));
+        up_card_release(&card);
+    }
+    cairo_destroy(cairo);
+    cairo_surface_destroy(surface);
+}
+
+static void a_strip_has_every_mark_in_few_words(void **state) {
+    (void)state;
+    struct up_item item = item_of("Gull tank");
+    struct up_row row = row_of(&item, "fresh", 1, "undecided");
+    item.retired = item.elsewhere = true;
+    row.unusual = row.rejudged = row.quick = row.quick_beside = true;
+    row.tolerance_g = 80;
+    row.stuck_air_g = 2;
+    row.foam_depth_m = 0.4;
+    row.checked = UP_CHECKED_OUTSIDE;
+    snprintf(row.aside, sizeof row.aside, "near");
+    snprintf(row.filling, sizeof row.filling, "as weighed, emptied of gas");
+    struct up_card card = fill(&item, &row, 1);
+    assert_string_equal(card.brief,
+                        "neutral within 80 g; quick weighing; put aside; a later quick one beside "
+                        "it; as weighed, emptied of gas; reference body off; judged again; item "
+                        "from elsewhere; retired");
+    assert_string_equal(card.water[0].basis_brief, "measured, at 0.4 m only");
+    up_card_release(&card);
+    row.elsewhere = row.at_most = true;
+    card = fill(&item, &row, 1);
+    assert_non_null(strstr(card.brief, "; not shaken, may sink more;"));
+    assert_non_null(strstr(card.brief, "; from elsewhere;"));
+    up_card_release(&card);
+}
+
+/* Sizes between quarters of a point would each be looked for among the fonts: one per cent more
+   makes no letter larger here, only the gaps, by 0.2 points in all. */
+static void few_sizes_of_letters_are_tried(void **state) {
+    (void)state;
+    struct up_item item = item_of("Gull fin");
+    struct up_row row[2] = {row_of(&item, "fresh", -1234.5, "negative"),
+                            row_of(&item, "sea", 55, "positive")};
+    struct up_card card = fill(&item, row, 2);
+    cairo_surface_t *surface = cairo_pdf_surface_create(NULL, 400, 400); /* it rounds no height */
+    cairo_t *cairo = cairo_create(surface);
+    struct label_setting setting = {.code = item.id,
+                                    .code_modules = 37,
+                                    .width_pt = 200,
+                                    .height_pt = 400,
+                                    .leaves_out = {true, true, true, true},
+                                    .scale = 1.001};
+    double height_pt = label_set(cairo, &card, &setting);
+    setting.scale = 1.012;
+    double more_pt = label_set(cairo, &card, &setting) - height_pt;
+    assert_true(more_pt > 0 && more_pt < 0.4);
     up_card_release(&card);
     cairo_destroy(cairo);
     cairo_surface_destroy(surface);
@@ -261,6 +360,9 @@ int main(void) {
         cmocka_unit_test(foam_stands_with_its_depth),
         cmocka_unit_test(every_mark_stands_on_it_once),
         cmocka_unit_test(what_fits_is_drawn_inside),
+        cmocka_unit_test(a_strip_of_62_by_29_mm_holds_what_must_stand),
+        cmocka_unit_test(a_strip_has_every_mark_in_few_words),
+        cmocka_unit_test(few_sizes_of_letters_are_tried),
         cmocka_unit_test(small_labels_leave_out_one_part_after_the_other),
     };
     return cmocka_run_group_tests_name("label", tests, NULL, NULL);

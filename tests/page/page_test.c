@@ -40,9 +40,10 @@ static void add_result_of(struct up_catalogue *catalogue, const struct up_item *
     catalogue_clock_step_s++;
 }
 
-static struct up_pages_written write_pages(struct up_catalogue *catalogue, bool single) {
+static struct up_pages_written write_in(struct up_catalogue *catalogue, bool single,
+                                        bool imperial) {
     const struct up_choice all = {0};
-    const struct up_page_wish wish = {.single = single};
+    const struct up_page_wish wish = {.single = single, .style = {.imperial = imperial}};
     struct up_rows rows;
     struct up_items items;
     struct up_pages_written written;
@@ -55,6 +56,10 @@ static struct up_pages_written write_pages(struct up_catalogue *catalogue, bool 
     up_items_release(&items);
     up_rows_release(&rows);
     return written;
+}
+
+static struct up_pages_written write_pages(struct up_catalogue *catalogue, bool single) {
+    return write_in(catalogue, single, false);
 }
 
 static char *text_of(const char *path) {
@@ -83,8 +88,8 @@ static void only_what_changed_is_written(void **state) {
     assert_int_equal(write_pages(catalogue, false).changed,
                      3); /* its page, its model's, the index */
     UP_FREED char *index = text_of("p/index.html");
-    assert_non_null(strstr(index, "+90.2 g UP"));
-    assert_non_null(strstr(index, "−9.0 g DOWN"));
+    assert_non_null(strstr(index, "+90.2\u00A0g UP"));
+    assert_non_null(strstr(index, "−9.0\u00A0g DOWN"));
     assert_non_null(strstr(index, "Plain"));
     assert_non_null(strstr(index, UP_CLAIM_CHECK));
     UP_FREED char *path = up_text_format("p/i/%.8s.html", a.id);
@@ -110,6 +115,29 @@ static void what_was_put_aside_says_so_in_the_index(void **state) {
     UP_FREED char *index = text_of("p/index.html");
     assert_non_null(strstr(index, "put aside"));
     assert_null(strstr(index, "undecided "));
+    up_catalogue_close(catalogue);
+}
+
+/* By hand: 123.5 g are 4.35 oz, 1 g 0.035; 998.2 kg/m3 62.32 lb/ft3; 1.5 L 91.536 in3; 1.62
+   kg 57.14 oz, three pounds of them 48. */
+static void pounds_and_ounces_where_they_are_asked_for(void **state) {
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = add_of(catalogue, "Gull fin", "Gull");
+    add_result_of(catalogue, &item, -123.5);
+    write_in(catalogue, true, true);
+    UP_FREED char *text = text_of("s/index.html");
+    assert_non_null(strstr(text, "\u22124.36 oz DOWN"));
+    assert_non_null(strstr(text, "<dt>Standard uncertainty</dt><dd>0.035 oz</dd>"));
+    assert_non_null(strstr(text, "<dt>Density of the water</dt><dd>62.32 lb/ft³</dd>"));
+    assert_non_null(strstr(text, "<dt>Volume</dt><dd>91.536 in³</dd>"));
+    assert_non_null(strstr(text, "<dt>Mass</dt><dd>3 lb 9.14 oz</dd>"));
+    write_in(catalogue, true, false);
+    UP_FREED char *metric = text_of("s/index.html");
+    assert_non_null(strstr(metric, "<dt>Standard uncertainty</dt><dd>1 g</dd>"));
+    assert_non_null(strstr(metric, "<dt>Density of the water</dt><dd>998.2 kg/m³</dd>"));
+    assert_non_null(strstr(metric, "<dt>Volume</dt><dd>1.5 L</dd>"));
+    assert_non_null(strstr(metric, "<dt>Mass</dt><dd>1.62 kg</dd>"));
     up_catalogue_close(catalogue);
 }
 
@@ -252,6 +280,7 @@ int main(void) {
         cmocka_unit_test(no_text_is_markup),
         TEST(only_what_changed_is_written),
         TEST(what_was_put_aside_says_so_in_the_index),
+        TEST(pounds_and_ounces_where_they_are_asked_for),
         TEST(an_item_from_elsewhere_is_marked),
         TEST(a_guest_renames_no_page),
         TEST(a_single_file_holds_all),

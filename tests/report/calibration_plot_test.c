@@ -56,6 +56,13 @@ static bool is_drawn_in(const char *file, const char *words) {
     return found;
 }
 
+static void look_at(const char *name) {
+    char why[400];
+    if (!drawing_looks_right(name, why, sizeof why)) {
+        fail_msg("%s: %s", name, why);
+    }
+}
+
 /* Whatever the bench is called, its name is drawn as it is. Two calibrations of one millisecond
    stand in the order of their random ids. */
 static void assert_title(const char *words) {
@@ -67,15 +74,15 @@ static void one_picture_a_bench_whatever_its_name(void **state) {
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
     unsigned count = 9;
     (void)state;
-    assert_true(up_plot_write_calibrations(catalogue, ".", &count, &failure));
+    assert_true(up_plot_write_calibrations(catalogue, PLOTS_IN("."), &count, &failure));
     assert_int_equal(count, 0);
     add(catalogue, "plain", true);
     add(catalogue, HOSTILE, false);
     add(catalogue, "plain", false);
-    assert_true(up_plot_write_calibrations(catalogue, ".", &count, &failure));
+    assert_true(up_plot_write_calibrations(catalogue, PLOTS_IN("."), &count, &failure));
     assert_int_equal(count, 2);
-    assert_true(up_plot_draw(".", "calibration-1", NULL, &failure));
-    assert_true(up_plot_draw(".", "calibration-2", NULL, &failure));
+    look_at("calibration-1");
+    look_at("calibration-2");
     assert_drawn(1);
     assert_drawn(2);
     assert_title(">Calibration of " HOSTILE ", 2");
@@ -104,12 +111,12 @@ static void one_from_elsewhere_is_marked(void **state) {
     (void)state;
     add(theirs, "plain", false);
     assert_true(up_catalogue_merge(mine, "theirs", false, &intake, NULL));
-    assert_true(up_plot_write_calibrations(mine, ".", &count, NULL));
+    assert_true(up_plot_write_calibrations(mine, PLOTS_IN("."), &count, NULL));
     char *marked = title_in(".");
     add(mine, "plain", true);
     add(theirs, "plain", false);
     assert_true(up_catalogue_merge(mine, "theirs", false, &intake, NULL));
-    assert_true(up_plot_write_calibrations(mine, ".", &count, NULL));
+    assert_true(up_plot_write_calibrations(mine, PLOTS_IN("."), &count, NULL));
     char *own = title_in(".");
     assert_non_null(strstr(marked, ", not adopted here: Good"));
     assert_non_null(strstr(own, ": Good"));
@@ -133,7 +140,7 @@ static void a_bench_of_here_keeps_its_file(void **state) {
     catalogue_clock_step_s = 0;
     add(mine, "plain", true);
     assert_true(up_catalogue_merge(mine, "theirs", false, &intake, NULL));
-    assert_true(up_plot_write_calibrations(mine, ".", &count, NULL));
+    assert_true(up_plot_write_calibrations(mine, PLOTS_IN("."), &count, NULL));
     assert_int_equal(count, 2);
     char *first = title_in(".");
     assert_non_null(strstr(first, "Calibration of plain"));
@@ -155,7 +162,7 @@ static void a_simulated_bench_is_marked(void **state) {
     (void)state;
     add(catalogue, "plain", true);
     assert_true(up_rig_store(catalogue, &rig, rig_id, NULL));
-    assert_true(up_plot_write_calibrations(catalogue, ".", &count, NULL));
+    assert_true(up_plot_write_calibrations(catalogue, PLOTS_IN("."), &count, NULL));
     char *marked = title_in(".");
     assert_non_null(strstr(marked, "simulated: Calibration of plain"));
     free(marked);
@@ -178,7 +185,7 @@ static void the_title_holds_the_verdict(void **state) {
         calibration.offset_counts = 0;
         calibration.lack_of_fit_kg = cases[i].lack_g * 1e-3;
         assert_true(up_calibration_add(catalogue, &calibration, NULL));
-        assert_true(up_plot_write_calibrations(catalogue, ".", &count, NULL));
+        assert_true(up_plot_write_calibrations(catalogue, PLOTS_IN("."), &count, NULL));
         char *title = title_in(".");
         if (strstr(title, cases[i].verdict) == NULL) {
             fail_msg("%s, not %s", title, cases[i].verdict);
@@ -189,13 +196,35 @@ static void the_title_holds_the_verdict(void **state) {
     }
 }
 
+/* 1 oz is 28.349523125 g: 2 kg are 70.5 oz, 0.4 g of hysteresis 0.014 oz. The data stay SI. */
+static void pounds_and_ounces_where_they_are_asked_for(void **state) {
+    struct up_catalogue *catalogue = open_as("i", UP_CATALOGUE_CREATE);
+    const struct up_plots plots = {".", {.imperial = true}};
+    unsigned count = 0;
+    size_t length;
+    (void)state;
+    add(catalogue, "plain", true);
+    assert_true(up_plot_write_calibrations(catalogue, &plots, &count, NULL));
+    look_at("calibration-1");
+    char *data = up_text_read_file("calibration-1.tsv", UP_LINKS_REFUSED, 1 << 20, &length, NULL);
+    assert_non_null(strstr(data, "\n1\t2000\t-0.02\t"));
+    assert_true(is_drawn_in("calibration-1.svg", ">mass in ounces   (negative"));
+    assert_true(is_drawn_in("calibration-1.svg", ">reading less mass, in ounces"));
+    assert_true(is_drawn_in("calibration-1.svg", "hysteresis 0.01 oz<"));
+    assert_true(is_drawn_in("calibration-1.svg", "oz at 4 lb 6.55 oz (95 %)"));
+    assert_true(is_drawn_in("calibration-1.svg", ">60<") &&
+                !is_drawn_in("calibration-1.svg", ">100<"));
+    free(data);
+    up_catalogue_close(catalogue);
+}
+
 static void a_folder_that_is_not_there(void **state) {
     struct up_failure failure = {0};
     struct up_catalogue *catalogue = open_as("d", UP_CATALOGUE_CREATE);
     unsigned count = 0;
     (void)state;
     add(catalogue, "plain", true);
-    assert_false(up_plot_write_calibrations(catalogue, "no/such", &count, &failure));
+    assert_false(up_plot_write_calibrations(catalogue, PLOTS_IN("no/such"), &count, &failure));
     assert_int_equal(failure.status, UP_STATUS_UNABLE);
     up_catalogue_close(catalogue);
 }
@@ -217,7 +246,7 @@ static void a_coarse_scale_has_bars(void **state) {
     size_t length;
     (void)state;
     assert_true(up_calibration_add(catalogue, &calibration, NULL));
-    assert_true(up_plot_write_calibrations(catalogue, ".", &count, NULL));
+    assert_true(up_plot_write_calibrations(catalogue, PLOTS_IN("."), &count, NULL));
     char *data = up_text_read_file("calibration-1.tsv", UP_LINKS_REFUSED, 1 << 20, &length, NULL);
     assert_non_null(data);
     assert_non_null(strstr(data, "\n1\t1000\t2\t40\n1\t2000\t-2\t8.16496"));
@@ -230,6 +259,7 @@ int main(void) {
         TEST(one_picture_a_bench_whatever_its_name),
         TEST(the_title_holds_the_verdict),
         TEST(a_folder_that_is_not_there),
+        TEST(pounds_and_ounces_where_they_are_asked_for),
         TEST(one_from_elsewhere_is_marked),
         TEST(a_bench_of_here_keeps_its_file),
         TEST(a_simulated_bench_is_marked),

@@ -80,9 +80,9 @@ static char *draw(const char *name, const struct up_look *look) {
 }
 
 static void draw_in_all_looks(const char *name) {
-    static const struct up_look looks[] = {{false, false}, {true, false}, {false, true}};
-    for (size_t i = 0; i < ARRAY(looks); i++) {
-        free(draw(name, &looks[i]));
+    char why[400];
+    if (!drawing_looks_right(name, why, sizeof why)) {
+        fail_msg("%s: %s", name, why);
     }
 }
 
@@ -139,7 +139,7 @@ static void ten_thousand_items_are_a_few_rows(void **state) {
     }
     up_rows_group(&shelf.rows, &shelf.items, UP_GROUP_MODEL, &view, &groups);
     assert_int_equal(groups.count, 2 * MODELS);
-    assert_true(up_plot_write(&groups, &view, ".", &pages, NULL));
+    assert_true(up_plot_write(&groups, &view, PLOTS_IN("."), &pages, NULL));
     assert_int_equal(pages, 2);
     char *script = read_text("items-2.gp");
     assert_non_null(strstr(script, "note_words = \"50 models · page 2 of 2"));
@@ -155,7 +155,7 @@ static void ten_thousand_items_are_a_few_rows(void **state) {
     /* The next list is shorter: its pages alone stay. */
     shelf.rows.count = 6;
     write_all("items-notes.gp", "mine");
-    assert_true(up_plot_write(&shelf.rows, NULL, ".", &pages, NULL));
+    assert_true(up_plot_write(&shelf.rows, NULL, PLOTS_IN("."), &pages, NULL));
     assert_int_equal(pages, 1);
     assert_true(access("items-2.gp", F_OK) != 0 && access("items-2.svg", F_OK) != 0);
     assert_int_equal(access("items-notes.gp", F_OK), 0);
@@ -177,7 +177,7 @@ static void a_page_holds_thirty_six_items(void **state) {
         for (size_t j = 0; j < shelf.rows.count; j++) {
             shelf.row[j].expanded_u_g = widths_g[i];
         }
-        assert_true(up_plot_write(&shelf.rows, NULL, ".", &pages, NULL));
+        assert_true(up_plot_write(&shelf.rows, NULL, PLOTS_IN("."), &pages, NULL));
         assert_int_equal(pages, 2);
         draw_in_all_looks("items");
         char *svg = draw("items", NULL);
@@ -195,7 +195,7 @@ static void the_waters_are_those_asked_for(void **state) {
     struct shelf shelf = make_shelf(2);
     unsigned pages = 0;
     add(&shelf, "Fin", "L", 1, 12, "neutral");
-    assert_true(up_plot_write(&shelf.rows, &sea, ".", &pages, NULL));
+    assert_true(up_plot_write(&shelf.rows, &sea, PLOTS_IN("."), &pages, NULL));
     char *data = read_text("items.tsv"), *script = read_text("items.gp");
     assert_non_null(strstr(data, "\n1\t1\t42\t"));
     assert_null(strstr(data, "\t12\t"));
@@ -223,7 +223,7 @@ static void sizes_stand_in_their_order(void **state) {
     for (size_t i = 0; i < ARRAY(given); i++) {
         add(&shelf, HOSTILE, given[i].size, given[i].pieces, 10 * (double)i, "neutral");
     }
-    assert_true(up_plot_write_sizes(&shelf.rows, &shelf.items, &view, ".", &drawn, NULL));
+    assert_true(up_plot_write_sizes(&shelf.rows, &shelf.items, &view, PLOTS_IN("."), &drawn, NULL));
     assert_true(drawn);
     char *script = read_text("sizes-00000000.gp"), *data = read_text("sizes-00000000.tsv");
     const char *at = strstr(script, "set xtics (");
@@ -256,7 +256,7 @@ static void many_pieces_of_a_size_are_one_mark(void **state) {
     for (int i = 0; i < 99; i++) {
         add(&shelf, "Tern", i % 2 == 0 ? "S" : "L", 1, i, "neutral");
     }
-    assert_true(up_plot_write_sizes(&shelf.rows, &shelf.items, &view, ".", &drawn, NULL));
+    assert_true(up_plot_write_sizes(&shelf.rows, &shelf.items, &view, PLOTS_IN("."), &drawn, NULL));
     char *data = read_text("sizes-00000000.tsv"), *script = read_text("sizes-00000000.gp");
     assert_non_null(strstr(data, "\n1\t1\t48\t-3\t100\t50\t2\n")); /* 0 to 98 */
     assert_non_null(strstr(script, "\"S, 50 items\" 1"));
@@ -266,7 +266,7 @@ static void many_pieces_of_a_size_are_one_mark(void **state) {
     for (int i = 0; i < 3; i++) {
         shelf.item[i].size[0] = '\0';
     }
-    assert_true(up_plot_write_sizes(&shelf.rows, &shelf.items, &view, ".", &drawn, NULL));
+    assert_true(up_plot_write_sizes(&shelf.rows, &shelf.items, &view, PLOTS_IN("."), &drawn, NULL));
     assert_false(drawn);
     clear(&shelf);
 }
@@ -285,7 +285,7 @@ static bool compare(struct up_catalogue *catalogue, struct up_item *item, size_t
     struct up_failure failure = {0};
     struct up_items items = {.item = item, .count = count};
     bool drawn = false;
-    if (!up_plot_write_benches(catalogue, &items, ".", &drawn, &failure)) {
+    if (!up_plot_write_benches(catalogue, &items, PLOTS_IN("."), &drawn, &failure)) {
         fail_msg("%s", failure.text);
     }
     return drawn;

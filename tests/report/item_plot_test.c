@@ -79,7 +79,7 @@ static void write_of(struct up_catalogue *catalogue, const struct up_item *item)
     struct up_failure failure = {0};
     struct up_rows rows;
     assert_true(up_rows_load(catalogue, &rows, &failure));
-    if (!up_plot_write_item(catalogue, &rows, item, NULL, ".", &failure)) {
+    if (!up_plot_write_item(catalogue, &rows, item, NULL, PLOTS_IN("."), &failure)) {
         fail_msg("%s", failure.text);
     }
     up_rows_release(&rows);
@@ -162,6 +162,36 @@ static void the_line_is_that_of_the_volume(void **state) {
     assert_int_equal(drawing_lines(svg, "176,  72,   0", 100), 2); /* another class from here */
     assert_true(drawing_lines(svg, " 32,  32,  32", 2) > 10);
     free(svg);
+    up_catalogue_close(catalogue);
+}
+
+/* By hand: 20 g are 0.71 oz, 15 C 59 F, 1000 kg/m3 62.43 lb/ft3. */
+static void ounces_and_pounds_where_they_are_asked_for(void **state) {
+    (void)state;
+    const struct up_plots plots = {".", {.imperial = true}};
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = keep(catalogue, "Fin", UP_GAS_NO, true, "bench");
+    struct up_rows rows;
+    assert_true(up_rows_load(catalogue, &rows, NULL));
+    assert_true(up_plot_write_item(catalogue, &rows, &item, NULL, &plots, NULL));
+    up_rows_release(&rows);
+    look_at_all(&item);
+    char *waters = draw("waters", &item, NULL), *trials = draw("trials", &item, NULL),
+         *shares = draw("shares", &item, NULL), *data = read_made("waters", &item, "tsv");
+    assert_non_null(strstr(waters, ">density of the water in lb/ft³, all at 59.0 °F<"));
+    assert_non_null(strstr(waters, ">62.5<"));
+    assert_non_null(strstr(waters, ">neutral within 0.71 oz<"));
+    assert_non_null(strstr(waters, ">neutral, undecided from 63.15 lb/ft³, positive from 63.27 "));
+    assert_int_equal(drawing_lines(waters, "176,  72,   0", 100), 2);
+    assert_non_null(strstr(trials, ">net buoyancy in ounces   (+ floats)<"));
+    assert_non_null(strstr(trials, "they scatter by 0.08 oz"));      /* 2.2 g */
+    assert_non_null(strstr(shares, "standard uncertainty 0.04 oz")); /* 1 g */
+    assert_non_null(strstr(shares, ",  0.035 oz<"));
+    assert_non_null(strstr(data, "\n2\t998.2\t"));
+    free(waters);
+    free(trials);
+    free(shares);
+    free(data);
     up_catalogue_close(catalogue);
 }
 
@@ -263,12 +293,12 @@ static void an_item_without_result_is_told(void **state) {
     struct up_failure failure = {0};
     struct up_rows rows;
     assert_true(up_rows_load(catalogue, &rows, &failure));
-    assert_false(up_plot_write_item(catalogue, &rows, &item, NULL, ".", &failure));
+    assert_false(up_plot_write_item(catalogue, &rows, &item, NULL, PLOTS_IN("."), &failure));
     assert_says(&failure, UP_STATUS_WRONG_INPUT, "\"Bare\" has no result to draw in the water");
     item = keep(catalogue, "Fin", UP_GAS_NO, true, "bench");
     up_rows_release(&rows);
     assert_true(up_rows_load(catalogue, &rows, &failure));
-    assert_false(up_plot_write_item(catalogue, &rows, &item, "lake", ".", &failure));
+    assert_false(up_plot_write_item(catalogue, &rows, &item, "lake", PLOTS_IN("."), &failure));
     assert_says(&failure, UP_STATUS_WRONG_INPUT, "\"lake\"");
     up_rows_release(&rows);
     up_catalogue_close(catalogue);
@@ -276,9 +306,13 @@ static void an_item_without_result_is_told(void **state) {
 
 int main(void) {
     const struct CMUnitTest tests[] = {
-        TEST(the_line_is_that_of_the_volume), TEST(without_a_volume_the_tank_is_drawn_alone),
-        TEST(trials_lie_about_their_result),  TEST(shares_stand_by_their_size),
-        TEST(an_item_without_result_is_told), TEST(a_quick_one_is_drawn_in_the_tank_alone),
+        TEST(the_line_is_that_of_the_volume),
+        TEST(without_a_volume_the_tank_is_drawn_alone),
+        TEST(trials_lie_about_their_result),
+        TEST(shares_stand_by_their_size),
+        TEST(an_item_without_result_is_told),
+        TEST(a_quick_one_is_drawn_in_the_tank_alone),
+        TEST(ounces_and_pounds_where_they_are_asked_for),
     };
     return cmocka_run_group_tests_name("report: pictures of an item", tests, NULL, NULL);
 }

@@ -100,7 +100,7 @@ static void write_plot(struct up_row *row, size_t count) {
     struct up_failure failure = {0};
     struct up_rows rows = {.row = row, .count = count};
     unsigned pages;
-    if (!up_plot_write(&rows, NULL, ".", &pages, &failure)) {
+    if (!up_plot_write(&rows, NULL, PLOTS_IN("."), &pages, &failure)) {
         fail_msg("%s", failure.text);
     }
 }
@@ -450,7 +450,7 @@ static void without_rows_nothing_is_written(void **state) {
     struct up_failure failure = {0};
     struct up_rows rows = {0};
     unsigned pages;
-    assert_false(up_plot_write(&rows, NULL, ".", &pages, &failure));
+    assert_false(up_plot_write(&rows, NULL, PLOTS_IN("."), &pages, &failure));
     assert_says(&failure, UP_STATUS_UNABLE, "measure an item first");
     assert_only_these(NULL, 0);
 }
@@ -461,7 +461,7 @@ static void a_place_that_cannot_be_written_is_told(void **state) {
     struct up_row row = plain_row(0, "Fin", "fresh");
     struct up_rows rows = {.row = &row, .count = 1};
     unsigned pages;
-    assert_false(up_plot_write(&rows, NULL, "no/such", &pages, &failure));
+    assert_false(up_plot_write(&rows, NULL, PLOTS_IN("no/such"), &pages, &failure));
     assert_says(&failure, UP_STATUS_UNABLE, "no/such/items");
 }
 

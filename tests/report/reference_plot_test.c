@@ -68,6 +68,13 @@ static void assert_drawn(unsigned number, const char *title) {
     free(drawing);
 }
 
+static void look_at(const char *name) {
+    char why[400];
+    if (!drawing_looks_right(name, why, sizeof why)) {
+        fail_msg("%s: %s", name, why);
+    }
+}
+
 static void one_chart_a_body_and_bench_whatever_their_names(void **state) {
     struct up_failure failure = {0};
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
@@ -76,17 +83,17 @@ static void one_chart_a_body_and_bench_whatever_their_names(void **state) {
     struct up_reference plain = add_body(catalogue, "Steel");
     catalogue_clock_step_s = 1;
     struct up_reference hostile = add_body(catalogue, HOSTILE);
-    assert_true(up_plot_write_references(catalogue, ".", &count, &failure));
+    assert_true(up_plot_write_references(catalogue, PLOTS_IN("."), &count, &failure));
     assert_int_equal(count, 0);
     fill(catalogue, &plain, "one");
     add_check(catalogue, &plain, HOSTILE, 0.1, 0.4);
     add_check(catalogue, &hostile, "one", (double)NAN, (double)NAN);
     add_check(catalogue, &hostile, "one", 0.3, 0.4);
-    assert_true(up_plot_write_references(catalogue, ".", &count, &failure));
+    assert_true(up_plot_write_references(catalogue, PLOTS_IN("."), &count, &failure));
     assert_int_equal(count, 3);
-    assert_true(up_plot_draw(".", "reference-1", NULL, &failure));
-    assert_true(up_plot_draw(".", "reference-2", NULL, &failure));
-    assert_true(up_plot_draw(".", "reference-3", NULL, &failure));
+    look_at("reference-1");
+    look_at("reference-2");
+    look_at("reference-3");
     assert_drawn(1, "Steel on one: 12 checks, 1 outside");
     assert_drawn(2, "Steel on " HOSTILE ": 1 check, 0 outside");
     assert_drawn(3, HOSTILE " on one: 2 checks, 1 outside");
@@ -105,8 +112,8 @@ static void what_is_of_elsewhere_is_drawn_apart(void **state) {
     sql(catalogue->database, "DELETE FROM local_mark WHERE record_id IN (SELECT id FROM record"
                              " WHERE body LIKE '%\"deviation_g\":900%') OR record_id IN"
                              " (SELECT id FROM record WHERE kind = 'reference')");
-    assert_true(up_plot_write_references(catalogue, ".", &count, NULL));
-    assert_true(up_plot_draw(".", "reference-1", NULL, NULL));
+    assert_true(up_plot_write_references(catalogue, PLOTS_IN("."), &count, NULL));
+    look_at("reference-1");
     assert_drawn(1, "Steel  < on one: 1 check, 0 outside");
     char *data = read_drawing("reference-1.tsv"), *script = read_drawing("reference-1.gp");
     assert_non_null(strstr(data, "\n6\t2\t900"));
@@ -128,11 +135,32 @@ static void a_chart_of_here_keeps_its_file(void **state) {
     sql(catalogue->database, "DELETE FROM local_mark WHERE record_id IN (SELECT id FROM record"
                              " WHERE kind = 'reference_check')");
     add_check(catalogue, &body, "ours", 0.1, 0.4);
-    assert_true(up_plot_write_references(catalogue, ".", &count, NULL));
+    assert_true(up_plot_write_references(catalogue, PLOTS_IN("."), &count, NULL));
     assert_int_equal(count, 2);
     char *script = read_drawing("reference-1.gp");
     assert_non_null(strstr(script, "on ours"));
     free(script);
+    up_catalogue_close(catalogue);
+}
+
+/* 1.9 g, the farthest, is 0.067 oz; 0.75 g 0.026 oz. */
+static void ounces_where_they_are_asked_for(void **state) {
+    (void)state;
+    unsigned count = 0;
+    const struct up_plots plots = {".", {.imperial = true}};
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_reference body = add_body(catalogue, "Steel");
+    fill(catalogue, &body, "one");
+    assert_true(up_plot_write_references(catalogue, &plots, &count, NULL));
+    look_at("reference-1");
+    char *svg = read_drawing("reference-1.svg"), *data = read_drawing("reference-1.tsv");
+    drawing_decode(svg);
+    assert_non_null(strstr(svg, ">reads too heavy by, in ounces"));
+    assert_non_null(strstr(svg, ">0.06<"));
+    assert_null(strstr(svg, ">0.5<"));
+    assert_non_null(strstr(data, "\n4\t7\t1.9\t"));
+    free(svg);
+    free(data);
     up_catalogue_close(catalogue);
 }
 
@@ -148,7 +176,7 @@ static void the_data_are_those_of_the_checks(void **state) {
     struct up_reference body = add_body(catalogue, "Steel");
     struct up_chart chart;
     fill(catalogue, &body, "one");
-    assert_true(up_plot_write_references(catalogue, ".", &count, &failure));
+    assert_true(up_plot_write_references(catalogue, PLOTS_IN("."), &count, &failure));
     assert_true(up_reference_chart(catalogue, body.id, "one", &chart, &failure));
     FILE *data = fopen("reference-1.tsv", "r");
     assert_non_null(data);
@@ -185,7 +213,7 @@ static void a_folder_that_is_not_there(void **state) {
     (void)state;
     struct up_reference body = add_body(catalogue, "Steel");
     add_check(catalogue, &body, "one", 0.1, 0.4);
-    assert_false(up_plot_write_references(catalogue, "no/such", &count, &failure));
+    assert_false(up_plot_write_references(catalogue, PLOTS_IN("no/such"), &count, &failure));
     assert_int_equal(failure.status, UP_STATUS_UNABLE);
     up_catalogue_close(catalogue);
 }
@@ -195,6 +223,7 @@ int main(void) {
         TEST(one_chart_a_body_and_bench_whatever_their_names),
         TEST(what_is_of_elsewhere_is_drawn_apart),
         TEST(a_chart_of_here_keeps_its_file),
+        TEST(ounces_where_they_are_asked_for),
         TEST(the_data_are_those_of_the_checks),
         TEST(a_folder_that_is_not_there),
     };

@@ -101,7 +101,7 @@ static int lines_of_kind(const char *data, char kind) {
 static void write_run(struct up_catalogue *catalogue, const char *run, const struct up_rig *rig) {
     struct up_failure failure = {0};
     char run_id[UP_ID_SIZE];
-    if (!up_plot_write_run(catalogue, run, rig, ".", run_id, &failure)) {
+    if (!up_plot_write_run(catalogue, run, rig, PLOTS_IN("."), run_id, &failure)) {
         fail_msg("%s", failure.text);
     }
 }
@@ -248,7 +248,7 @@ static void assert_not_drawn(struct up_catalogue *catalogue, const char *run,
                              const struct up_rig *rig, enum up_status status, const char *words) {
     struct up_failure failure = {0};
     char run_id[UP_ID_SIZE];
-    assert_false(up_plot_write_run(catalogue, run, rig, ".", run_id, &failure));
+    assert_false(up_plot_write_run(catalogue, run, rig, PLOTS_IN("."), run_id, &failure));
     assert_says(&failure, status, words);
 }
 
@@ -264,9 +264,10 @@ static void the_latest_is_one_of_here(void **state) {
                                   " WHERE subject = '%s')",
                                   theirs);
     sql(catalogue->database, forget);
-    assert_true(up_plot_write_run(catalogue, "latest", NULL, ".", drawn, NULL));
+    assert_true(up_plot_write_run(catalogue, "latest", NULL, PLOTS_IN("."), drawn, NULL));
     assert_string_equal(drawn, ours);
-    assert_true(up_plot_write_run(catalogue, theirs, NULL, ".", drawn, NULL)); /* by name */
+    assert_true(
+        up_plot_write_run(catalogue, theirs, NULL, PLOTS_IN("."), drawn, NULL)); /* by name */
     char *from = up_text_format("c/runs/%s", theirs), *to = up_text_format("c/runs/%s", ours);
     assert_int_equal(rename(to, "kept"), 0);
     assert_int_equal(rename(from, to), 0);

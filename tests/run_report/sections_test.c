@@ -71,11 +71,15 @@ static json_t *document_of(const char *water, const char *basis, double net_g, d
         0.0, "probability_neutral", 0.02, "probability_negative", 0.98, "rejudged", 1);
 }
 
-static void put(const struct facts *facts) {
-    static const struct up_style metric;
+static void put_in(const struct facts *facts, bool imperial) {
+    const struct up_style style = {.imperial = imperial};
     struct paper paper = {.title = "Report"};
     words[0] = '\0';
-    sections_put(&paper, facts, &metric);
+    sections_put(&paper, facts, &style);
+}
+
+static void put(const struct facts *facts) {
+    put_in(facts, false);
 }
 
 static void assert_says_words(const char *wanted) {
@@ -99,8 +103,8 @@ static void the_interval_holds_the_air_that_may_stay(void **state) {
     (void)state;
     struct facts facts = some();
     put(&facts);
-    assert_says_words("tank|20.0 °C|998.2 kg/m3|measured|−100.0 g DOWN|−105.0 g|−98.0 g|");
-    assert_says_words("sea|20.0 °C|998.2 kg/m3|calculated|+20.0 g UP|+18.0 g|+22.0 g|");
+    assert_says_words("tank|20.0 °C|998.2 kg/m³|measured|−100.0 g DOWN|−105.0 g|−98.0 g|");
+    assert_says_words("sea|20.0 °C|998.2 kg/m³|calculated|+20.0 g UP|+18.0 g|+22.0 g|");
     assert_says_words("it lowers the lower end by 3.000 g");
     assert_says_words("It is of this pair, not the model");
     assert_says_words("Weighed on|2026-01-02, from 03:04 to 03:24 UTC\n");
@@ -117,6 +121,42 @@ static void the_latest_decision_counts(void **state) {
     assert_says_words("It was judged again since it was measured.");
     assert_says_words("tank|< 0.01 %|2.00 %|98.00 %||positive above +55.00 g, negative below "
                       "−52.00 g, neutral from −45.00 to +48.00 g|\n");
+    facts_release(&facts);
+}
+
+/* By hand: 100 g are 3.527 oz, 55 g 1.940, 45 g 1.587; 20 C are 68 F. The load of a trial is 250 g,
+   8.818 oz; the line of the budget 1 g, 0.0353 oz. */
+static void ounces_and_fahrenheit_where_they_are_asked_for(void **state) {
+    (void)state;
+    struct facts facts = some();
+    json_object_set_new(facts.result[0], "trials",
+                        json_pack("[{s:i, s:f, s:i, s:[f], s:f, s:f}]", "number", 1,
+                                  "linear_counts", 25000.0, "shakes", 3, "gain_counts", 10000.0,
+                                  "soak_s", 60.0, "temp_c", 20.0));
+    json_object_set_new(json_object_get(facts.result[0], "result"), "budget",
+                        json_pack("[{s:s, s:f, s:f, s:s, s:f, s:f, s:s, s:s}]", "name", "air",
+                                  "value", 0.0, "u", 1e-3, "unit", "kg", "sensitivity", -1.0,
+                                  "share_of_variance", 1.0, "evaluation", "B", "distribution",
+                                  "normal"));
+    facts.has_calibration = true;
+    facts.calibration.hysteresis_kg = 1e-3;
+    facts.calibration.lack_of_fit_kg = 2e-3;
+    put_in(&facts, true);
+    assert_says_words("tank|68.0 °F|62.32 lb/ft³|measured|−3.53 oz DOWN|−3.70 oz|−3.46 oz|");
+    assert_says_words("The equations hold in SI units");
+    assert_says_words("1|+8.818|3|+3.527|1.0|68.00||");
+    assert_says_words("air|0|0.001|kg|0.0353|100.0|B|normal|∞|");
+    assert_says_words("Combined: standard uncertainty 0.0353 oz,");
+    assert_says_words("it lowers the lower end by 0.1058 oz");
+    assert_says_words("Hysteresis|up to 0.035 oz");
+    assert_says_words("Lack of fit|0.071 oz");
+    assert_says_words("positive above +1.94 oz, negative below −1.83 oz, neutral from −1.59 to "
+                      "+1.69 oz");
+    assert_null(strstr(words, " g|"));
+    put_in(&facts, false);
+    assert_says_words("1|+250.00|3|+100.00|1.0|20.00||");
+    assert_says_words("air|0|0.001|kg|1.000|100.0|B|normal|∞|");
+    assert_null(strstr(words, "The equations hold"));
     facts_release(&facts);
 }
 
@@ -148,7 +188,7 @@ static void a_quick_weighing_says_so(void **state) {
                                              "at_most_g", -60.0, "quick", "at_most", 1, "high_g",
                                              -60.0, "tolerance_g", 50.0));
     put(&facts);
-    assert_says_words("tank|20.0 °C|998.2 kg/m3|measured|at most −60.0 g|–|−60.0 g|");
+    assert_says_words("tank|20.0 °C|998.2 kg/m³|measured|at most −60.0 g|–|−60.0 g|");
     assert_says_words("How long|quick weighing, not the full one\n");
     assert_says_words("whole repeated confidence interval");
     assert_null(strstr(words, "Monte Carlo (JCGM 101)"));
@@ -269,6 +309,7 @@ int main(void) {
         cmocka_unit_test(the_interval_holds_the_air_that_may_stay),
         cmocka_unit_test(the_latest_decision_counts),
         cmocka_unit_test(it_says_what_it_is_not),
+        cmocka_unit_test(ounces_and_fahrenheit_where_they_are_asked_for),
         cmocka_unit_test(a_quick_weighing_says_so),
         cmocka_unit_test_setup_teardown(the_tank_stands_first, enter, leave),
         cmocka_unit_test_setup_teardown(waters_of_what_holds_gas_are_left_out, enter, leave),

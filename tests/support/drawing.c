@@ -6,6 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "report/report.h"
 #include "text/text.h"
 
 void drawing_decode(char *svg) {
@@ -147,6 +148,23 @@ bool drawing_is_laid_out(const char *svg, char *why, size_t size) {
         }
     }
     free(word);
+    return good;
+}
+
+bool drawing_looks_right(const char *name, char *why, size_t size) {
+    static const struct up_look looks[] = {{false, true}, {true, false}, {false, false}};
+    struct up_failure failure = {.text = ""};
+    char *path = up_text_format("%s.svg", name);
+    bool good = true;
+    for (size_t i = 0; good && i < sizeof looks / sizeof looks[0]; i++) {
+        size_t length;
+        good = up_plot_draw(".", name, &looks[i], &failure);
+        snprintf(why, size, "%s", failure.text);
+        char *svg = good ? up_text_read_file(path, UP_LINKS_REFUSED, 1 << 22, &length, NULL) : NULL;
+        good = svg != NULL && drawing_is_laid_out(svg, why, size);
+        free(svg);
+    }
+    free(path);
     return good;
 }
 
