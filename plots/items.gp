@@ -40,7 +40,7 @@ filled(p) = p == 0 ? "" : p == -1 ? ", emptied of gas" : p == -2 ? ", pressure n
     sprintf(", as weighed at %g bar", p)
 at_depth(d) = d > 0 ? sprintf(", at %g m only", d) : "" # foam: pressed smaller below
 # At most: nothing shook it, so it has no lower end, and its bar goes on to the left.
-shown(b, u, s, m) = m == 1 ? "at most " . signed(b) . " g" : grouped ? signed(b - u - s) . " to " . signed(b + u) . " g" : \
+shown(b, u, s, m) = m == 1 ? "at most " . signed(ceil(b * 10 - 1e-6) / 10.) . " g" : grouped ? signed(b - u - s) . " to " . signed(b + u) . " g" : \
     signed(b) . (s < 0.05 ? sprintf(" ± %.1f g", u) : sprintf(" +%.1f −%.1f g", u, u + s))
 
 set tmargin at screen from_top(190)

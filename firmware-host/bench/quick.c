@@ -8,6 +8,7 @@
 #include "metrology/sequential.h"
 #include "stream/indication.h"
 #include "text/memory.h"
+#include "text/text.h"
 
 /* Looks are set before: after the first reading, the first, second and fourth shake, and at the end
    of a second immersion (our choice). */
@@ -127,7 +128,8 @@ static void tell(struct measuring *measuring, enum up_class class, const struct 
     if (class != UP_CLASS_UNDECIDED && class != progress->class) {
         events_note(measuring->events, "%.100s in the tank: %s, %s%+.0f g",
                     measuring->record.item.name, up_class_name(class), most ? "at most " : "",
-                    1e3 * (most ? result->quick.high_kg : result->answer.buoyancy_kg.value));
+                    most ? up_text_round_up(1e3 * result->quick.high_kg, 1)
+                         : 1e3 * result->answer.buoyancy_kg.value);
     }
     progress->class = class;
     progress->buoyancy_kg = result->answer.buoyancy_kg.value;

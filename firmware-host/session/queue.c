@@ -14,18 +14,51 @@
 
 struct search {
     struct up_queue *queue;
+    struct up_catalogue *catalogue;
     const char *bench;
     bool of_latest; /* second round: entries of the latest queue are marked */
 };
 
-static void mark(struct up_queue *queue, const struct up_record *record) {
+static void note_run(struct up_queue_entry *entry, const struct up_record *record) {
     bool completed = strcmp(up_record_text(record->content, "how_ended"), "completed") == 0;
+    entry->done = entry->done || completed;
+    snprintf(entry->unfinished_run, sizeof entry->unfinished_run, "%s",
+             completed ? "" : record->subject);
+}
+
+static bool is_of(const struct up_queue_entry *entry, const struct up_record *record) {
+    return strcmp(entry->item.id, up_record_text(record->content, "item_id")) == 0;
+}
+
+/* Nothing but its runs names what was scanned: each run is an entry, unless it goes on with one
+   that was not completed. An item that is no longer known cannot go on. */
+static void take_scanned(const struct search *search, const struct up_record *record) {
+    struct up_queue *queue = search->queue;
+    struct up_failure ignored;
     for (unsigned i = 0; i < queue->count; i++) {
-        struct up_queue_entry *entry = &queue->entry[i];
-        if (strcmp(entry->item.id, up_record_text(record->content, "item_id")) == 0) {
-            entry->done = entry->done || completed;
-            snprintf(entry->unfinished_run, sizeof entry->unfinished_run, "%s",
-                     completed ? "" : record->subject);
+        if (!queue->entry[i].done && is_of(&queue->entry[i], record)) {
+            note_run(&queue->entry[i], record);
+            return;
+        }
+    }
+    struct up_queue_entry *entry = &queue->entry[queue->count];
+    if (queue->count < UP_QUEUE_MAX - 1 &&
+        up_item_find(search->catalogue, up_record_text(record->content, "item_id"), &entry->item,
+                     &ignored)) {
+        note_run(entry, record);
+        queue->count++;
+    }
+}
+
+static void mark(const struct search *search, const struct up_record *record) {
+    struct up_queue *queue = search->queue;
+    if (queue->scans != NULL) {
+        take_scanned(search, record);
+        return;
+    }
+    for (unsigned i = 0; i < queue->count; i++) {
+        if (is_of(&queue->entry[i], record)) {
+            note_run(&queue->entry[i], record);
         }
     }
 }
@@ -41,16 +74,20 @@ static bool consider_run(const struct up_record *record, void *context) {
     if (!search->of_latest) {
         snprintf(search->queue->id, sizeof search->queue->id, "%s", up_record_text(queue, "id"));
     } else if (strcmp(up_record_text(queue, "id"), search->queue->id) == 0) {
-        mark(search->queue, record);
+        mark(search, record);
     }
     return true;
 }
 
 static bool find_done(struct up_queue *queue, struct up_catalogue *catalogue, const char *bench,
                       struct up_failure *failure) {
-    struct search search = {.queue = queue, .bench = bench};
+    struct search search = {.queue = queue, .catalogue = catalogue, .bench = bench};
     if (!up_catalogue_each(catalogue, "run", consider_run, &search, failure)) {
         return false;
+    }
+    if (queue->id[0] == '\0' && queue->scans != NULL) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "nothing was scanned on the bench %.60s yet: begin without --resume", bench);
     }
     if (queue->id[0] == '\0') {
         return up_fail(
@@ -63,11 +100,22 @@ static bool find_done(struct up_queue *queue, struct up_catalogue *catalogue, co
     return up_catalogue_each(catalogue, "run", consider_run, &search, failure);
 }
 
-void up_queue_begin_scanning(struct up_queue *queue) {
+/* The queue's id: a new one, or that of the latest, which goes on. */
+static bool begin_or_resume(struct up_queue *queue, struct up_catalogue *catalogue,
+                            const char *resume_rig_id, struct up_failure *failure) {
+    if (resume_rig_id == NULL) {
+        up_new_id(queue->id);
+        return true;
+    }
+    return find_done(queue, catalogue, resume_rig_id, failure);
+}
+
+bool up_queue_begin_scanning(struct up_queue *queue, struct up_catalogue *catalogue,
+                             const char *resume_rig_id, struct up_failure *failure) {
     memset(queue, 0, sizeof *queue);
     queue->path = queue->scans = "barcodes";
     snprintf(queue->name, sizeof queue->name, "%s", queue->path);
-    up_new_id(queue->id);
+    return begin_or_resume(queue, catalogue, resume_rig_id, failure);
 }
 
 bool up_queue_open(struct up_queue *queue, struct up_catalogue *catalogue, const char *path,
@@ -79,14 +127,8 @@ bool up_queue_open(struct up_queue *queue, struct up_catalogue *catalogue, const
     queue->path = path;
     snprintf(queue->name, sizeof queue->name, "%s", name);
     free(name);
-    if (!up_stock_read(queue, catalogue, failure)) {
-        return false;
-    }
-    if (resume_rig_id == NULL) {
-        up_new_id(queue->id);
-        return true;
-    }
-    return find_done(queue, catalogue, resume_rig_id, failure);
+    return up_stock_read(queue, catalogue, failure) &&
+           begin_or_resume(queue, catalogue, resume_rig_id, failure);
 }
 
 /* ---- where we are ---- */
@@ -219,7 +261,8 @@ static void note_result(struct up_queue *queue, const struct up_session_results 
     snprintf(queue->last, sizeof queue->last, "; last in %.20s: %s %s%+.0f g; so far",
              result->water.name, aside ? "put aside," : up_class_name(result->answer.class),
              most ? "at most " : "",
-             1e3 * (most ? result->quick.high_kg : result->answer.buoyancy_kg.value));
+             most ? up_text_round_up(1e3 * result->quick.high_kg, 1)
+                  : 1e3 * result->answer.buoyancy_kg.value);
 }
 
 /* What a quick weighing could not decide is weighed in full at once, where the operator says so. */

@@ -450,20 +450,12 @@ static void begin_results(struct up_session_results *results, const struct up_me
     snprintf(results->bench, sizeof results->bench, "%s", bench);
 }
 
-/* Where the session rejected what was learned, it has learned anew since, and looks at that afresh.
- */
 static bool plan_quick(const struct up_session_settings *settings,
                        const struct queue_shared *queue_shared, struct up_quick_plan *quick,
                        struct up_failure *failure) {
     quick->asks_aside =
         queue_shared != NULL; /* a single one is weighed in full by another command */
-    for (int step = 0; step < UP_QUICK_STEPS; step++) {
-        struct up_early_watch none = {0};
-        quick->watch[step] = queue_shared != NULL ? queue_shared->watch[step] : none;
-        if (up_early_is_rejected(&quick->watch[step], UP_QUICK_EARLY_RISK)) {
-            quick->watch[step] = none;
-        }
-    }
+    quick_plan_watch(quick, queue_shared != NULL ? queue_shared->watch : NULL);
     const struct up_taught_bench bench = taught_bench(settings->rig);
     return up_taught_learn(settings->catalogue, &bench, quick->envelope, failure);
 }

@@ -87,6 +87,13 @@ static void one_that_sinks_is_not_shaken(void **state) {
     assert_int_equal(result.answer.class, UP_CLASS_NEGATIVE);
 }
 
+/* It is told while the item hangs, a bound that is rounded up: -296.66 g at that time. */
+static void what_it_is_at_most_is_rounded_up(void **state) {
+    (void)state;
+    weigh(0.3005);
+    assert_non_null(strstr(bench.note, "in the tank: negative, at most -296 g"));
+}
+
 /* Light and light again: nothing but shaking tells whether it is air that lifts. */
 static void one_that_floats_is_shaken(void **state) {
     (void)state;
@@ -579,6 +586,7 @@ static void what_is_no_part_of_it_is_refused(void **state) {
 int main(void) {
     const struct CMUnitTest tests[] = {
         TEST(one_that_sinks_is_not_shaken),
+        TEST(what_it_is_at_most_is_rounded_up),
         TEST(one_that_floats_is_shaken),
         TEST(one_that_hovers_is_shaken),
         TEST(the_bound_of_the_air),

@@ -195,6 +195,20 @@ assert status in (0, 3), errors
 assert [e["event"] for e in events if e["event"] in ("scan", "refused")] == ["scan", "refused"] + ["scan"] * 3
 assert [e["item"] for e in events if e["event"] == "queue"] == ["Tern mask", "Plover fin"]
 
+# The power fails while the second one hangs: it goes on, then the next one is scanned; one table of all.
+def hangs(event, events):
+    return len([e for e in events if e["event"] == "queue"]) == 2 and event["event"] == "plateau" and event["of"] == "water"
+
+
+events, status, errors = weigh("measure", "--quick", "--scan", scans=["Plover fin", "A-300"], kill=hangs)
+assert status == -signal.SIGKILL, errors
+events, status, errors = weigh("measure", "--quick", "--scan", "--resume", scans=["Heron fin"])
+assert status in (0, 3), errors
+assert [e["event"] for e in events if e["event"] in ("scan", "queue")] == ["queue", "scan", "queue", "scan"], events
+assert [e["item"] for e in events if e["event"] == "queue"] == ["Tern mask", "Heron fin"]
+table = max(glob.glob(catalogue + "/queues/*.csv"), key=os.path.getmtime)
+assert [row["name"] for row in csv.DictReader(open(table))] == ["Plover fin", "Tern mask", "Heron fin"]
+
 # ---- what is shown ----
 tables = sorted(glob.glob(catalogue + "/queues/*.csv"))
 rows = [row for table in tables for row in csv.DictReader(open(table))]

@@ -57,7 +57,7 @@ static void a_quick_result_names_the_tank(void **state) {
                            .pieces = 1,
                            .answer = {.buoyancy_kg = {.value = -0.3}, .class = UP_CLASS_NEGATIVE},
                            .question = {.tolerance_kg = 0.05},
-                           .quick = {.is = true, .at_most = true, .high_kg = -0.2893}};
+                           .quick = {.is = true, .at_most = true, .high_kg = -0.28937}};
     results[1] = results[0]; /* of a water that was calculated: no big word */
     results[1].answer.class = UP_CLASS_NEUTRAL;
     up_live_result(results, 2, &view.style, words, sizeof words, sentence, sizeof sentence);
