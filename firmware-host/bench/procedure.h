@@ -201,7 +201,8 @@ void up_procedure_clock(struct up_procedure *procedure, double time_s);
 bool up_procedure_is_asking(const struct up_procedure *procedure);
 bool up_procedure_is_finished(const struct up_procedure *procedure);
 
-/* Live view: the latest good reading as a difference to the last tare, in load units. */
+/* Live view: the latest good reading as a difference to the last tare, in load units; NaN: none
+   came yet. */
 double up_procedure_live_load(const struct up_procedure *procedure);
 double up_procedure_noise_floor(const struct up_procedure *procedure);
 

@@ -170,7 +170,9 @@ int quick_shaken(struct measuring *measuring, const struct up_indication *here) 
     if (measuring->record.trials > 0) {
         return trial.shakes < shakes_of_first(measuring) ? MEASURE_SHAKE : MEASURE_LIFT_OUT;
     }
-    if (stands || trial.shakes >= SHAKES_MOST) {
+    /* What two immersions differ by is to tell the scatter, not the air. */
+    bool shows_scatter = is_scatter_known(measuring, 1) || !trial.still_gaining;
+    if ((stands && shows_scatter) || trial.shakes >= SHAKES_MOST) {
         return MEASURE_LIFT_OUT;
     }
     read_trial(measuring, here, &trial);

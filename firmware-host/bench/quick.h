@@ -84,5 +84,7 @@ int quick_lifted(struct measuring *measuring);
 /* quick_result.c: all results of the record; with `shrink` of u, as a further immersion might make
    it, and without the air. */
 enum quick_air { QUICK_AIR_AS_IS, QUICK_AIR_NONE };
+/* What air may still lift of a trial; infinite where nothing was shaken. */
+double quick_air_counts(const struct up_measurement *record, const struct up_trial *trial);
 bool quick_look(const struct up_measurement *record, double shrink, enum quick_air air,
                 struct up_result *result);

@@ -50,6 +50,14 @@ static double freed_counts(const struct up_trial *trial) {
     return fmax(freed, 0);
 }
 
+double quick_air_counts(const struct up_measurement *record, const struct up_trial *trial) {
+    double u_gain = trial->u_gain_counts;
+    return trial->shakes == 0
+               ? (double)INFINITY
+               : up_trapped_air_bound(fmax(trial->last_gain_counts, 0) + trial->early_gain_counts,
+                                      u_gain, share_of(record, trial, u_gain));
+}
+
 /* The most that its air may lift; infinite where nothing was shaken, or nobody knows how much a
    shake frees. */
 static double air_bound_kg(const struct up_measurement *record, double sd_counts) {

@@ -285,6 +285,9 @@ static unsigned draw_panel(const struct up_live_view *view, struct up_canvas *ca
     }
     if (view->results > 0) {
         place.row += draw_first_result(view, canvas, place, end - place.row);
+    } else if (view->told != NULL) {
+        live_format(canvas, place, UP_LIVE_PLAIN, "tank: %s, not final yet", view->told);
+        place.row += 1;
     } else {
         live_put(canvas, place, UP_LIVE_PLAIN,
                  view->quick        ? "no class yet"

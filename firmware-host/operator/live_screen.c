@@ -481,6 +481,10 @@ static struct up_live_view make_view(const struct up_operator *op, bool away,
                                 .refused = live->refused};
     view.in_air = op->ask.action == UP_ACTION_HANG_IN_AIR;
     view.unit = view.asks && op->ask.wants_number ? asked_unit(op) : NULL;
+    const struct up_quick_progress *quick = up_procedure_quick(op->procedure);
+    if (quick != NULL && quick->class != UP_CLASS_UNDECIDED) {
+        view.told = up_class_name(quick->class);
+    }
     if (now->measurement != NULL) {
         fill_measurement(now, live, &view);
     } else {

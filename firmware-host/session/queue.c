@@ -148,8 +148,8 @@ static void end_item(struct up_queue *queue, unsigned index) {
 }
 
 static void format_tally(const struct up_queue *queue, char text[200]) {
-    const char *comma = " ";
-    snprintf(text, 200, "%s", queue->last);
+    const char *comma = "; so far ";
+    text[0] = '\0';
     for (int class = 0; class <= UP_CLASS_NEGATIVE; class ++) {
         size_t length = strlen(text);
         if (queue->tally[class] > 0) {
@@ -169,11 +169,21 @@ static const char *name_after(const struct up_queue *queue, unsigned index) {
     return NULL;
 }
 
+/* Neighbours share the hanger's reading, so the first one takes longest. */
+static double left_s(const struct up_queue *queue, const struct up_measure_plan *plan) {
+    struct up_measure_plan neighbour = *plan;
+    double trial_s, first_s = up_measure_guess_s(plan, &trial_s);
+    neighbour.opening.known = true;
+    double each_s = up_measure_guess_s(&neighbour, &trial_s);
+    unsigned remaining = up_queue_remaining(queue);
+    return queue->spent_items > 0 ? queue->spent_s / queue->spent_items * remaining
+                                  : first_s + each_s * (remaining - 1.0);
+}
+
+/* What a narrow screen cuts off stands last: of a number no part may stay. */
 static void format_place(const struct up_queue *queue, unsigned index,
                          const struct up_measure_plan *plan, char *text, size_t size) {
-    double trial_s, first_s = up_measure_guess_s(plan, &trial_s);
-    double each_s = queue->spent_items > 0 ? queue->spent_s / queue->spent_items : first_s;
-    double remaining_min = ceil(each_s * up_queue_remaining(queue) / 60);
+    double remaining_min = ceil(left_s(queue, plan) / 60);
     const char *next = name_after(queue, index);
     char span[40], tally[200];
     format_tally(queue, tally);
@@ -183,11 +193,15 @@ static void format_place(const struct up_queue *queue, unsigned index,
         snprintf(span, sizeof span, "%.1f h", remaining_min / 60);
     }
     if (queue->scans != NULL) {
-        snprintf(text, size, "number %u%s", index + 1, tally);
+        snprintf(text, size, "number %u%s%s", index + 1, queue->last, tally);
         return;
     }
-    snprintf(text, size, "%u of %u, about %s left%s%s%.80s", index + 1, queue->count, span, tally,
-             next != NULL ? ", next: " : "; this is the last", next != NULL ? next : "");
+    snprintf(text, size, "%u of %u, about %s left%s%s%.80s%s", index + 1, queue->count, span,
+             queue->last,
+             next == NULL             ? "; this is the last"
+             : queue->last[0] != '\0' ? "; next: "
+                                      : ", next: ",
+             next != NULL ? next : "", tally);
 }
 
 /* ---- measuring ---- */
@@ -258,9 +272,8 @@ static void note_result(struct up_queue *queue, const struct up_session_results 
     }
     queue->tally[result->answer.class]++;
     bool aside = result->quick.aside != UP_ASIDE_NOT;
-    snprintf(queue->last, sizeof queue->last, "; last in %.20s: %s %s%+.0f g; so far",
-             result->water.name, aside ? "put aside," : up_class_name(result->answer.class),
-             most ? "at most " : "",
+    snprintf(queue->last, sizeof queue->last, "; last in %.20s: %s %s%+.0f g", result->water.name,
+             aside ? "put aside," : up_class_name(result->answer.class), most ? "at most " : "",
              most ? up_text_round_up(1e3 * result->quick.high_kg, 1)
                   : 1e3 * result->answer.buoyancy_kg.value);
 }

@@ -163,6 +163,35 @@ static void a_new_kind_is_immersed_twice(void **state) {
     assert_int_equal(result_of(0).quick.analysis, 5);
 }
 
+/* Else what two immersions differ by would be its air, not its scatter. */
+static void a_new_kind_is_shaken_until_little_comes(void **state) {
+    (void)state;
+    item.gain_kg[0] = 0.03;
+    weigh(-0.3); /* of a known one the class stands after the first */
+    assert_int_equal(bench.asked[UP_ACTION_SHAKE], 1);
+    bench.plan.kind_repeatability_kg = (struct up_quantity){0};
+    memset(bench.asked, 0, sizeof bench.asked);
+    weigh(-0.3);
+    assert_int_equal(bench.asked[UP_ACTION_IMMERSE], 2);
+    assert_int_equal(bench.asked[UP_ACTION_SHAKE], 2 * 2);
+}
+
+/* Two immersions that lie apart are asked about, unless the air that may be in them explains it. */
+static void air_explains_what_lies_apart(void **state) {
+    (void)state;
+    bench.plan.kind_repeatability_kg = (struct up_quantity){0};
+    item.wobble_kg = 0.03;
+    weigh(-0.3);
+    assert_int_equal(bench.asked[UP_ACTION_CONFIRM], 1);
+    assert_non_null(strstr(bench.question, "more than before"));
+    for (int i = 0; i < 4; i++) {
+        item.gain_kg[i] = 0.005;
+    }
+    memset(bench.asked, 0, sizeof bench.asked);
+    weigh(-0.3);
+    assert_int_equal(bench.asked[UP_ACTION_CONFIRM], 0);
+}
+
 static void one_on_the_line_is_put_aside_at_once(void **state) {
     (void)state;
     const struct up_quick_progress *quick = weigh(0.0505);
@@ -197,6 +226,8 @@ static void neighbours_share_the_hanger(void **state) {
     weigh(0.3);
     bench.plan.opening = up_procedure_opening(bench.procedure);
     assert_true(bench.plan.opening.known);
+    hand_bench_start(&bench); /* nothing was read yet, whatever the tare is */
+    assert_true(isnan(up_procedure_live_load(bench.procedure)));
     weigh(0.2);
     assert_int_equal(bench.asked[UP_ACTION_EMPTY_IN_WATER], 0);
     assert_int_equal(bench.asked[UP_ACTION_IMMERSE], 1);
@@ -592,6 +623,8 @@ int main(void) {
         TEST(the_bound_of_the_air),
         TEST(a_weak_shake_is_seen),
         TEST(a_new_kind_is_immersed_twice),
+        TEST(a_new_kind_is_shaken_until_little_comes),
+        TEST(air_explains_what_lies_apart),
         TEST(one_on_the_line_is_put_aside_at_once),
         TEST(one_that_another_immersion_may_decide_gets_it),
         TEST(the_boundary),
