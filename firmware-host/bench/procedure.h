@@ -192,6 +192,7 @@ struct up_progress {
     unsigned done, wanted; /* trials, or loadings of a calibration */
     bool weighed_in_air;
     bool complete; /* ended as planned: neither stopped nor given up */
+    bool stopped;  /* by the operator */
 };
 struct up_progress up_procedure_progress(const struct up_procedure *procedure);
 

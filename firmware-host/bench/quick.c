@@ -129,7 +129,7 @@ static void tell(struct measuring *measuring, enum up_class class, const struct 
         events_note(measuring->events, "%.100s in the tank: %s, %s%+.0f g",
                     measuring->record.item.name, up_class_name(class), most ? "at most " : "",
                     most ? up_text_round_up(1e3 * result->quick.high_kg, 1)
-                         : 1e3 * result->answer.buoyancy_kg.value);
+                         : round(1e3 * result->answer.buoyancy_kg.value) + 0.0);
     }
     progress->class = class;
     progress->buoyancy_kg = result->answer.buoyancy_kg.value;

@@ -374,6 +374,10 @@ static void put_trial(const struct up_live_view *view, struct up_canvas *canvas,
         live_format(canvas, place, UP_LIVE_BAD, "%2u %10s, LEFT OUT", trial->number, net);
         return;
     }
+    if (trial->shakes == 0) {
+        live_format(canvas, place, UP_LIVE_PLAIN, "%2u %10s, not shaken", trial->number, net);
+        return;
+    }
     live_format(canvas, place, trial->still_gaining ? UP_LIVE_BAD : UP_LIVE_PLAIN,
                 "%2u %10s, %s %s, %u shake%s", trial->number, net,
                 trial->still_gaining ? "GAINING" : "gain", gain + (gain[0] == '+'), trial->shakes,

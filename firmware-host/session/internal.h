@@ -197,6 +197,7 @@ struct queue_shared {
     bool unfinished; /* the session did not come to its end */
     bool body_noted; /* that none was weighed: once is enough */
     bool full_now;   /* what a quick weighing could not decide is weighed in full next */
+    bool left;       /* by the operator, before the item had a result */
     struct up_early_watch watch[UP_QUICK_STEPS]; /* of the session's quick weighings */
     bool cautioned;
 };

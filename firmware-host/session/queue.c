@@ -2,6 +2,7 @@
 /* One item after the other, from a list. What was done is found in the records of
    the runs themselves, each of which names the queue it is part of; so the list may be left,
    resumed and edited in between. */
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -272,10 +273,11 @@ static void note_result(struct up_queue *queue, const struct up_session_results 
     }
     queue->tally[result->answer.class]++;
     bool aside = result->quick.aside != UP_ASIDE_NOT;
-    snprintf(queue->last, sizeof queue->last, "; last in %.20s: %s %s%+.0f g", result->water.name,
-             aside ? "put aside," : up_class_name(result->answer.class), most ? "at most " : "",
+    snprintf(queue->last, sizeof queue->last, "; before, in %.20s: %s, %s%+.0f g",
+             result->water.name, aside ? "put aside" : up_class_name(result->answer.class),
+             most ? "at most " : "",
              most ? up_text_round_up(1e3 * result->quick.high_kg, 1)
-                  : 1e3 * result->answer.buoyancy_kg.value);
+                  : round(1e3 * result->answer.buoyancy_kg.value) + 0.0);
 }
 
 /* What a quick weighing could not decide is weighed in full at once, where the operator says so. */
@@ -333,5 +335,5 @@ bool up_queue_measure(struct up_queue *queue, const struct up_session_settings *
         }
     }
     up_source_close(queue_shared.source);
-    return good;
+    return good || queue_shared.left;
 }

@@ -372,6 +372,16 @@ static unsigned long lot_of(const char *run_id) {
     return strtoul(digits, NULL, 16);
 }
 
+/* Who ends a queue while the next item waits has measured nothing of it, and failed at nothing. */
+static bool take_results(const struct up_procedure *procedure, struct queue_shared *queue_shared,
+                         struct up_session_results *results, struct up_failure *failure) {
+    bool good = up_procedure_results(procedure, results->result, &results->results, failure);
+    if (queue_shared != NULL) {
+        queue_shared->left = !good && up_procedure_progress(procedure).stopped;
+    }
+    return good;
+}
+
 static bool run_measuring(struct recorder *recorder, struct up_measure_plan *plan,
                           struct up_operator *op, struct up_procedure **procedure,
                           struct queue_shared *queue_shared, struct up_session_results *results,
@@ -387,7 +397,7 @@ static bool run_measuring(struct recorder *recorder, struct up_measure_plan *pla
     return up_procedure_measure(plan, procedure, failure) &&
            recorder_begin(recorder, *procedure, measure_plan_to_json(plan), failure) &&
            run_loop(recorder, *procedure, op, queue_shared, failure) &&
-           up_procedure_results(*procedure, results->result, &results->results, failure) &&
+           take_results(*procedure, queue_shared, results, failure) &&
            up_results_add(settings->catalogue, results->result, results->results, settings->rig->id,
                           failure);
 }

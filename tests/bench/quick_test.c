@@ -218,7 +218,16 @@ static void the_boundary(void **state) {
     struct up_result far = result_of(0);
     assert_close(far.quick.class_high_kg - far.answer.buoyancy_kg.value,
                  2.1217 * far.answer.buoyancy_kg.u + far.quick.margin_kg, 2e-5);
-    assert_close(far.quick.bound_two, 2.4132, 1e-3);
+    /* "At most" has one side too, so it never contradicts the class. */
+    assert_close(far.quick.bound_two, 2.1217, 1e-3);
+    assert_close(far.quick.high_kg, far.quick.class_high_kg, 1e-12);
+    item.gain_kg[0] = 1e-4;
+    weigh(-0.2);
+    assert_close(result_of(0).quick.bound_two, 2.4132, 1e-3);
+    bench.plan.confidence = 0.8; /* the class at less than the interval's 95 % */
+    weigh(0.2);
+    assert_close(result_of(0).quick.bound_two, 2.4132, 1e-3);
+    assert_true(result_of(0).quick.bound_one < 2);
 }
 
 static void neighbours_share_the_hanger(void **state) {
