@@ -176,6 +176,7 @@ int quick_shaken(struct measuring *measuring, const struct up_indication *here) 
         return MEASURE_LIFT_OUT;
     }
     read_trial(measuring, here, &trial);
+    trial.early_counts -= drift_counts(measuring); /* the hanger's next reading takes it off */
     bool of_use = trial.still_gaining || may_be_decided(measuring, &trial, QUICK_AIR_NONE);
     return of_use ? MEASURE_SHAKE : MEASURE_LIFT_OUT;
 }
@@ -210,6 +211,12 @@ int quick_lifted(struct measuring *measuring) {
 int quick_aside(struct measuring *measuring, enum up_answer_word word) {
     measuring->quick.progress.full_now = word == UP_ANSWER_AGAIN;
     return STEP_ONWARDS;
+}
+
+double quick_u_load(const struct measuring *measuring, const struct up_plateau *plateau) {
+    bool known = measuring->plan.quick.on && measuring->record.kind_repeatability_kg.u > 0;
+    return known && plateau->u_parts > 0 ? fmin(plateau->u_load, plateau->u_parts)
+                                         : plateau->u_load;
 }
 
 /* ---- does a reading end? ---- */

@@ -76,6 +76,9 @@ bool quick_ends_reading(struct measuring *measuring, int step, double noise_floo
 /* The reading at the full schedule. */
 void quick_learn(struct measuring *measuring, int step, const struct up_plateau *full);
 
+/* Of a reading's mean; by parts where the kind's scatter holds what noise does to whole trials. */
+double quick_u_load(const struct measuring *measuring, const struct up_plateau *plateau);
+
 /* What follows a reading of a trial, and its end. */
 int quick_immersed(struct measuring *measuring, const struct up_indication *here);
 int quick_shaken(struct measuring *measuring, const struct up_indication *here);

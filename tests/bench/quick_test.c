@@ -192,6 +192,33 @@ static void air_explains_what_lies_apart(void **state) {
     assert_int_equal(bench.asked[UP_ACTION_CONFIRM], 0);
 }
 
+/* One shake more decides it once the hanger was read; until then its drift may be 12 g. */
+static void a_shake_is_of_use_whatever_the_hanger_may_have_done(void **state) {
+    (void)state;
+    item.gain_kg[0] = 4e-4;
+    bench.calibration.scatter_kg = 3e-3;
+    weigh(-0.0545);
+    assert_int_equal(bench.asked[UP_ACTION_SHAKE], 4);
+    assert_int_equal(result_of(0).answer.class, UP_CLASS_POSITIVE);
+}
+
+/* Noise that is the same in each part of a window: a known kind's scatter holds what it does. */
+static void noise_is_told_by_parts_where_the_scatter_is_known(void **state) {
+    (void)state;
+    bench.noise = 2000;
+    weigh(0.3);
+    assert_true(hand_bench_measured(&bench)->trial[0].u_plateau_counts <
+                0.5 * bench.plateau.u_load);
+    bench.plan.kind_repeatability_kg = (struct up_quantity){0};
+    weigh(0.3);
+    assert_true(hand_bench_measured(&bench)->trial[0].u_plateau_counts > bench.plateau.u_load);
+    bench.plan.kind_repeatability_kg = (struct up_quantity){0, 3e-4, 20};
+    bench.plan.quick.on = false; /* a full weighing has trials of its own */
+    bench.plan.trials = 3;
+    weigh(0.3);
+    assert_true(hand_bench_measured(&bench)->trial[0].u_plateau_counts > bench.plateau.u_load);
+}
+
 static void one_on_the_line_is_put_aside_at_once(void **state) {
     (void)state;
     const struct up_quick_progress *quick = weigh(0.0505);
@@ -634,6 +661,8 @@ int main(void) {
         TEST(a_new_kind_is_immersed_twice),
         TEST(a_new_kind_is_shaken_until_little_comes),
         TEST(air_explains_what_lies_apart),
+        TEST(a_shake_is_of_use_whatever_the_hanger_may_have_done),
+        TEST(noise_is_told_by_parts_where_the_scatter_is_known),
         TEST(one_on_the_line_is_put_aside_at_once),
         TEST(one_that_another_immersion_may_decide_gets_it),
         TEST(the_boundary),
