@@ -216,6 +216,8 @@ truth: all
 	  UPTHRUST_TRUTH_SESSIONS=$${SESSIONS:-10000} $(OUT)/tests/truth/cells_test || status=1; \
 	  UPTHRUST_TRUTH_STRICT=1 UPTHRUST_SECOND_SESSIONS=$${SECOND:-200} \
 	    $(OUT)/tests/truth/second_family_test || status=1; \
+	  UPTHRUST_TRUTH_SESSIONS=$${SESSIONS:-10000} $(OUT)/tests/truth/quick_test || status=1; \
+	  UPTHRUST_TRUTH_SESSIONS=$${SESSIONS:-10000} $(OUT)/tests/truth/quick_second_test || status=1; \
 	  UPTHRUST_TRUTH_DIVERS=$${DIVERS:-10000} $(OUT)/tests/truth/diver_test || status=1; \
 	  exit $$status
 

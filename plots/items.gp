@@ -42,7 +42,10 @@ filled(p) = p == 0 ? "" : p == -1 ? ", emptied of gas" : p == -2 ? ", pressure n
     sprintf(", as weighed at %g bar", p)
 at_depth(d) = d > 0 ? ", at " . depth(d) . " only" : "" # foam: pressed smaller below
 # At most: nothing shook it, so it has no lower end, and its bar goes on to the left.
-shown(b, u, s, m) = m == 1 ? "at most " . signed(b) . " " . unit : \
+# A bound is rounded up: what is true of at most a value must not be shown as less.
+parts = imperial ? 100.0 : 10.0
+above(grams) = unit_g * ceil(of(grams) * parts - 1e-6) / parts
+shown(b, u, s, m) = m == 1 ? "at most " . signed(above(b)) . " " . unit : \
     grouped ? signed(b - u - s) . " to " . signed(b + u) . " " . unit : signed(b) . interval(u, s)
 
 set tmargin at screen from_top(190)

@@ -399,6 +399,7 @@ static void take_plateau(struct up_procedure *procedure, const struct up_plateau
         procedure->measuring->now_s = procedure->stream.now_s;
         measuring_watch_temperature(procedure->measuring, plateau->temp_c);
         quick_learn(procedure->measuring, procedure->step, plateau);
+        here.u_load = quick_u_load(procedure->measuring, plateau);
         go_to(procedure, measuring_read(procedure->measuring, procedure->step, &here));
     }
 }

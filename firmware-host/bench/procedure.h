@@ -192,6 +192,7 @@ struct up_progress {
     unsigned done, wanted; /* trials, or loadings of a calibration */
     bool weighed_in_air;
     bool complete; /* ended as planned: neither stopped nor given up */
+    bool stopped;  /* by the operator */
 };
 struct up_progress up_procedure_progress(const struct up_procedure *procedure);
 
@@ -201,7 +202,8 @@ void up_procedure_clock(struct up_procedure *procedure, double time_s);
 bool up_procedure_is_asking(const struct up_procedure *procedure);
 bool up_procedure_is_finished(const struct up_procedure *procedure);
 
-/* Live view: the latest good reading as a difference to the last tare, in load units. */
+/* Live view: the latest good reading as a difference to the last tare, in load units; NaN: none
+   came yet. */
 double up_procedure_live_load(const struct up_procedure *procedure);
 double up_procedure_noise_floor(const struct up_procedure *procedure);
 

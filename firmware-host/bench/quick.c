@@ -8,6 +8,7 @@
 #include "metrology/sequential.h"
 #include "stream/indication.h"
 #include "text/memory.h"
+#include "text/text.h"
 
 /* Looks are set before: after the first reading, the first, second and fourth shake, and at the end
    of a second immersion (our choice). */
@@ -127,7 +128,8 @@ static void tell(struct measuring *measuring, enum up_class class, const struct 
     if (class != UP_CLASS_UNDECIDED && class != progress->class) {
         events_note(measuring->events, "%.100s in the tank: %s, %s%+.0f g",
                     measuring->record.item.name, up_class_name(class), most ? "at most " : "",
-                    1e3 * (most ? result->quick.high_kg : result->answer.buoyancy_kg.value));
+                    most ? up_text_round_up(1e3 * result->quick.high_kg, 1)
+                         : round(1e3 * result->answer.buoyancy_kg.value) + 0.0);
     }
     progress->class = class;
     progress->buoyancy_kg = result->answer.buoyancy_kg.value;
@@ -168,10 +170,13 @@ int quick_shaken(struct measuring *measuring, const struct up_indication *here) 
     if (measuring->record.trials > 0) {
         return trial.shakes < shakes_of_first(measuring) ? MEASURE_SHAKE : MEASURE_LIFT_OUT;
     }
-    if (stands || trial.shakes >= SHAKES_MOST) {
+    /* What two immersions differ by is to tell the scatter, not the air. */
+    bool shows_scatter = is_scatter_known(measuring, 1) || !trial.still_gaining;
+    if ((stands && shows_scatter) || trial.shakes >= SHAKES_MOST) {
         return MEASURE_LIFT_OUT;
     }
     read_trial(measuring, here, &trial);
+    trial.early_counts -= drift_counts(measuring); /* the hanger's next reading takes it off */
     bool of_use = trial.still_gaining || may_be_decided(measuring, &trial, QUICK_AIR_NONE);
     return of_use ? MEASURE_SHAKE : MEASURE_LIFT_OUT;
 }
@@ -206,6 +211,12 @@ int quick_lifted(struct measuring *measuring) {
 int quick_aside(struct measuring *measuring, enum up_answer_word word) {
     measuring->quick.progress.full_now = word == UP_ANSWER_AGAIN;
     return STEP_ONWARDS;
+}
+
+double quick_u_load(const struct measuring *measuring, const struct up_plateau *plateau) {
+    bool known = measuring->plan.quick.on && measuring->record.kind_repeatability_kg.u > 0;
+    return known && plateau->u_parts > 0 ? fmin(plateau->u_load, plateau->u_parts)
+                                         : plateau->u_load;
 }
 
 /* ---- does a reading end? ---- */

@@ -76,6 +76,9 @@ bool quick_ends_reading(struct measuring *measuring, int step, double noise_floo
 /* The reading at the full schedule. */
 void quick_learn(struct measuring *measuring, int step, const struct up_plateau *full);
 
+/* Of a reading's mean; by parts where the kind's scatter holds what noise does to whole trials. */
+double quick_u_load(const struct measuring *measuring, const struct up_plateau *plateau);
+
 /* What follows a reading of a trial, and its end. */
 int quick_immersed(struct measuring *measuring, const struct up_indication *here);
 int quick_shaken(struct measuring *measuring, const struct up_indication *here);
@@ -84,5 +87,7 @@ int quick_lifted(struct measuring *measuring);
 /* quick_result.c: all results of the record; with `shrink` of u, as a further immersion might make
    it, and without the air. */
 enum quick_air { QUICK_AIR_AS_IS, QUICK_AIR_NONE };
+/* What air may still lift of a trial; infinite where nothing was shaken. */
+double quick_air_counts(const struct up_measurement *record, const struct up_trial *trial);
 bool quick_look(const struct up_measurement *record, double shrink, enum quick_air air,
                 struct up_result *result);

@@ -50,6 +50,14 @@ static double freed_counts(const struct up_trial *trial) {
     return fmax(freed, 0);
 }
 
+double quick_air_counts(const struct up_measurement *record, const struct up_trial *trial) {
+    double u_gain = trial->u_gain_counts;
+    return trial->shakes == 0
+               ? (double)INFINITY
+               : up_trapped_air_bound(fmax(trial->last_gain_counts, 0) + trial->early_gain_counts,
+                                      u_gain, share_of(record, trial, u_gain));
+}
+
 /* The most that its air may lift; infinite where nothing was shaken, or nobody knows how much a
    shake frees. */
 static double air_bound_kg(const struct up_measurement *record, double sd_counts) {
@@ -186,18 +194,22 @@ static bool make_quick(const struct up_measurement *record, double shrink, enum 
     result->air_correction_kg = 0;
     result->other_corrections_kg = b.value - result->trials_mean_kg;
     double air_kg = air == QUICK_AIR_NONE ? 0 : air_bound_kg(record, sd_counts);
+    /* An interval with one end needs the boundary of one side, where that is as sure. */
+    double interval_bound = isinf(air_kg) && record->confidence >= record->coverage
+                                ? record->quick.bound_one
+                                : record->quick.bound_two;
     *quick = (struct up_quick){.is = true,
                                .at_most = isinf(air_kg),
                                .analysis = record->quick.analysis,
                                .bound_one = up_bound_by_level(record->quick.bound_one, b.dof),
-                               .bound_two = up_bound_by_level(record->quick.bound_two, b.dof),
+                               .bound_two = up_bound_by_level(interval_bound, b.dof),
                                .early_kg = early_kg(record),
                                .margin_kg = margin_kg(record, weighing),
                                .air_kg = air_kg};
     b.u *= shrink;
     double either_kg = quick->early_kg + quick->margin_kg;
     struct up_repeated_interval significant =
-        up_repeat_interval(b, record->quick.bound_two, either_kg + air_kg, either_kg);
+        up_repeat_interval(b, interval_bound, either_kg + air_kg, either_kg);
     struct up_repeated_interval class =
         up_repeat_interval(b, record->quick.bound_one, either_kg + air_kg, either_kg);
     quick->low_kg = significant.low;

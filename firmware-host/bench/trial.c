@@ -195,6 +195,9 @@ static bool is_unlike(struct measuring *measuring) {
     double most = fmax(fmax(UNLIKE_KG * per_kg, UNLIKE_REL * fabs(mean)),
                        fmax(UNLIKE_SPREADS * scatter, interim_apart_by_rounding(record)));
     most += measuring->trial.early_counts + record->trial[0].early_counts;
+    most += measuring->plan.quick.on ? quick_air_counts(record, &measuring->trial) +
+                                           quick_air_counts(record, &record->trial[0])
+                                     : 0;
     if (fabs(off) <= most) {
         return false;
     }

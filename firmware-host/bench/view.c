@@ -57,7 +57,8 @@ struct up_progress up_procedure_progress(const struct up_procedure *procedure) {
         .wanted = calibrating != NULL ? calibrating->plan.masses : measuring->plan.trials,
         .weighed_in_air = calibrating == NULL && !isnan(measuring->record.air_counts.value),
         .complete =
-            procedure->stage == STAGE_FINISHED && !procedure->stopped && !procedure->gave_up};
+            procedure->stage == STAGE_FINISHED && !procedure->stopped && !procedure->gave_up,
+        .stopped = procedure->stopped};
 }
 
 struct up_reading_progress up_procedure_reading(const struct up_procedure *procedure) {

@@ -285,7 +285,7 @@ static const struct catalogue_member quick_members[] = {
             "the last of the looks set before at which a class may be stated"),
     NUMBER("boundary_class", bound_one, UNIT_ONE, 0,
            "of the class, in u_buoyancy_g, for its degrees of freedom and all looks together"),
-    NUMBER("boundary_interval", bound_two, UNIT_ONE, 0, "of the interval, the same"),
+    NUMBER("boundary_interval", bound_two, UNIT_ONE, 0, "of the interval, the same; of one side where it has one end"),
     THOUSANDTHS("early_g", early_kg, UNIT_G, NOT_NEGATIVE,
                 "bound, either way: of readings that ended early"),
     THOUSANDTHS("margin_g", margin_kg, UNIT_G, NOT_NEGATIVE,

@@ -210,19 +210,16 @@ static bool check_source(struct call *call) {
     if (scans && option_given(call, "queue")) {
         return refuse(call, "--scan and --queue: give only one; a list names its items itself");
     }
-    return !(scans && option_given(call, "resume")) ||
-           refuse(call, "--scan has no list to continue: scan what is left, or continue one run "
-                        "with `measure --resume`");
+    return true;
 }
 
 static bool open_queue(struct call *call, struct whole_queue *whole) {
-    if (option_given(call, "scan")) {
-        up_queue_begin_scanning(&whole->queue);
-        return true;
-    }
-    return up_queue_open(&whole->queue, whole->options.catalogue, option_value(call, "queue"),
-                         option_given(call, "resume") ? whole->options.rig.id : NULL,
-                         call->failure);
+    struct up_catalogue *catalogue = whole->options.catalogue;
+    const char *resume = option_given(call, "resume") ? whole->options.rig.id : NULL;
+    return option_given(call, "scan")
+               ? up_queue_begin_scanning(&whole->queue, catalogue, resume, call->failure)
+               : up_queue_open(&whole->queue, catalogue, option_value(call, "queue"), resume,
+                               call->failure);
 }
 
 static bool register_items(struct call *call, struct whole_queue *whole) {

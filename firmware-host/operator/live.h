@@ -73,6 +73,7 @@ struct up_live_view {
     const struct up_live_fault *fault; /* the newest last */
     unsigned faults;
     bool quick;       /* a quick weighing: no probabilities, the class of the tank */
+    const char *told; /* that class, while the item still hangs; NULL: none yet */
     bool asks;        /* an answer is waited for */
     bool question;    /* only an answer: nothing is to be done first */
     bool accepts;     /* Enter weighs again, the word accept keeps it */

@@ -215,16 +215,17 @@ static void draw_probabilities(struct up_canvas *canvas, struct place place,
 }
 
 /* What it is at most, where nothing else is known of it. */
-static double shown_g(const struct up_result *result) {
+static double shown_g(const struct up_style *style, const struct up_result *result) {
     bool most = result->quick.is && result->quick.at_most;
-    return 1e3 * (most ? result->quick.high_kg : result->answer.buoyancy_kg.value);
+    return most ? up_style_bound(style, 1e3 * result->quick.high_kg)
+                : 1e3 * result->answer.buoyancy_kg.value;
 }
 
 static void head_result(const struct up_live_view *view, struct up_canvas *canvas,
                         struct place place, const struct up_result *result) {
     const struct up_answer *answer = &result->answer;
     char net[UP_SHOWN_SIZE], u[UP_SHOWN_SIZE];
-    up_style_brief(&view->style, shown_g(result), net);
+    up_style_brief(&view->style, shown_g(&view->style, result), net);
     if (result->quick.is && result->quick.at_most) {
         live_format(canvas, place, UP_LIVE_STRONG, "%s: %s,%s%s", result->water.name,
                     up_class_name(answer->class), " at most ", net);
@@ -241,7 +242,7 @@ static void head_result(const struct up_live_view *view, struct up_canvas *canva
 static int draw_first_result(const struct up_live_view *view, struct up_canvas *canvas,
                              struct place place, int rows) {
     const struct up_result *result = &view->result[0];
-    double net_g = shown_g(result);
+    double net_g = shown_g(&view->style, result);
     char text[UP_SHOWN_SIZE];
     head_result(view, canvas, place, result);
     place.row++;
@@ -265,7 +266,7 @@ static void name_water(const struct up_live_view *view, unsigned i, char *text, 
     if (i + 1 < view->results) {
         const struct up_result *result = &view->result[i + 1];
         bool most = result->quick.is && result->quick.at_most;
-        up_style_brief(&view->style, shown_g(result), net);
+        up_style_brief(&view->style, shown_g(&view->style, result), net);
         snprintf(text, size, "%.40s%s%s: %s%s, %s", water->name, most ? "" : " ", most ? "" : temp,
                  most ? "at most " : "", net, up_class_name(result->answer.class));
     } else {
@@ -284,6 +285,9 @@ static unsigned draw_panel(const struct up_live_view *view, struct up_canvas *ca
     }
     if (view->results > 0) {
         place.row += draw_first_result(view, canvas, place, end - place.row);
+    } else if (view->told != NULL) {
+        live_format(canvas, place, UP_LIVE_PLAIN, "tank: %s, not final yet", view->told);
+        place.row += 1;
     } else {
         live_put(canvas, place, UP_LIVE_PLAIN,
                  view->quick        ? "no class yet"
@@ -368,6 +372,10 @@ static void put_trial(const struct up_live_view *view, struct up_canvas *canvas,
     up_style_brief(&view->style, trial->last_gain_counts * fabs(view->g_per_count), gain);
     if (trial->left_out) {
         live_format(canvas, place, UP_LIVE_BAD, "%2u %10s, LEFT OUT", trial->number, net);
+        return;
+    }
+    if (trial->shakes == 0) {
+        live_format(canvas, place, UP_LIVE_PLAIN, "%2u %10s, not shaken", trial->number, net);
         return;
     }
     live_format(canvas, place, trial->still_gaining ? UP_LIVE_BAD : UP_LIVE_PLAIN,
@@ -513,7 +521,7 @@ static void draw_finished(const struct up_live_view *view, struct up_canvas *can
     unsigned rows = (unsigned)(at->list - at->sentence - BELOW);
     if (view->quick) { /* the class above, its grams below; its trials are no news */
         char text[UP_SHOWN_SIZE];
-        up_style_brief(&view->style, shown_g(&view->result[0]), text);
+        up_style_brief(&view->style, shown_g(&view->style, &view->result[0]), text);
         put_large_grams(canvas, place, 1, text);
         place.row += LARGE_ROWS;
         rows = 1;

@@ -385,7 +385,8 @@ static bool describe_class(const struct up_operator *op, char *words, size_t wor
     bool most = !isnan(quick->at_most_kg);
     UP_FREED char *text = up_style_text(&op->style, op->ask.text);
     char net[UP_SHOWN_SIZE];
-    up_style_mass(&op->style, 1e3 * (most ? quick->at_most_kg : quick->buoyancy_kg), net);
+    double g = 1e3 * (most ? quick->at_most_kg : quick->buoyancy_kg);
+    up_style_mass(&op->style, most ? up_style_bound(&op->style, g) : g, net);
     snprintf(words, words_size, "tank %s", up_class_name(quick->class));
     snprintf(sentence, size, "%.200s: %s%s. %s", op->ask.item_name, most ? "at most " : "", net,
              text);
@@ -480,6 +481,10 @@ static struct up_live_view make_view(const struct up_operator *op, bool away,
                                 .refused = live->refused};
     view.in_air = op->ask.action == UP_ACTION_HANG_IN_AIR;
     view.unit = view.asks && op->ask.wants_number ? asked_unit(op) : NULL;
+    const struct up_quick_progress *quick = up_procedure_quick(op->procedure);
+    if (quick != NULL && quick->class != UP_CLASS_UNDECIDED) {
+        view.told = up_class_name(quick->class);
+    }
     if (now->measurement != NULL) {
         fill_measurement(now, live, &view);
     } else {

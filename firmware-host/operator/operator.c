@@ -152,7 +152,7 @@ void up_operator_refresh(struct up_operator *op, bool away) {
     op->shown_s = now_s;
     if (op->live != NULL) {
         live_show(op, away);
-    } else {
+    } else if (isfinite(up_procedure_live_load(op->procedure))) {
         double g = 1e3 / op->counts_per_kg;
         op->kind->live(op, -g * up_procedure_live_load(op->procedure),
                        fabs(g) * up_procedure_noise_floor(op->procedure));

@@ -119,6 +119,11 @@ static void show_plateau(struct up_operator *op, const struct up_event *event) {
 
 static void show_trial(struct up_operator *op, const struct up_trial *trial) {
     double g = op->counts_per_kg != 0 ? 1e3 / op->counts_per_kg : 1;
+    if (trial->shakes == 0) {
+        print_line(op, "   trial %u stored: net %+.1f g in the tank as it hung, not shaken",
+                   trial->number, -trial->load_counts * g);
+        return;
+    }
     print_line(
         op, "   trial %u stored: net %+.1f g in the tank, %u shake%s, the last freed %+.1f g%s",
         trial->number, -trial->load_counts * g, trial->shakes, trial->shakes == 1 ? "" : "s",

@@ -113,7 +113,8 @@ static char *title_of(const char *water, const char *temp, bool brief) {
 static void fill_water(struct up_card_water *water, const struct up_row *row,
                        const struct up_style *style) {
     char net[UP_SHOWN_SIZE], temp[UP_SHOWN_SIZE], depth[UP_SHOWN_SIZE], density[UP_SHOWN_SIZE];
-    up_style_brief(style, row->at_most ? row->at_most_g : row->buoyancy_g, net);
+    up_style_brief(style, row->at_most ? up_style_bound(style, row->at_most_g) : row->buoyancy_g,
+                   net);
     bool at_most = row->at_most;
     up_style_temp(style, row->water_temp_c, temp);
     temp[0] = isfinite(row->water_temp_c) ? temp[0] : '\0';

@@ -2,6 +2,7 @@
 /* How a quick result came about, with enough numbers to redo its interval with a calculator. */
 #include "report/explain_quick.h"
 
+#include <math.h>
 #include <string.h>
 
 #include "bench/quick.h"
@@ -56,7 +57,8 @@ static void put_interval(FILE *stream, const char *what, double boundary, double
     } else {
         fputs("at most ", stream);
     }
-    fprintf(stream, "b + %.4f u + e = %+.4f g\n", boundary, high_g);
+    fprintf(stream, "b + %.4f u + e = %+.4f g\n", boundary,
+            isfinite(low_g) ? high_g : up_text_round_up(high_g, 1e4));
 }
 
 static void put_class(FILE *stream, const json_t *result) {

@@ -130,7 +130,8 @@ static char *words_of_class(const json_t *document) {
 static void put_result(struct paper_table *table, const json_t *document,
                        const struct up_style *style) {
     bool at_most = is_at_most(document);
-    double net_g = number(document, at_most ? "at_most_g" : "buoyancy_g"),
+    double net_g = at_most ? up_style_bound(style, number(document, "at_most_g"))
+                           : number(document, "buoyancy_g"),
            u_g = at_most ? 0 : number(document, "expanded_u_g"),
            stuck_g = number(document, "stuck_air_g");
     UP_FREED char *net = shown(up_style_mass, style, net_g);

@@ -164,6 +164,9 @@ bool calibrate_plan_from_json(const json_t *json, struct stored_run *run,
 
 /* plan_quick.c: of a quick weighing. */
 struct up_taught_bench taught_bench(const struct up_rig *rig);
+/* What the items before it saw in this session; NULL: it is the first. Where they rejected what was
+   learned, the bench has learned anew since, and looks at that afresh. */
+void quick_plan_watch(struct up_quick_plan *plan, const struct up_early_watch *seen);
 json_t *quick_plan_to_json(const struct up_quick_plan *plan);
 bool quick_plan_from_json(const json_t *json, struct up_quick_plan *plan);
 
@@ -194,6 +197,7 @@ struct queue_shared {
     bool unfinished; /* the session did not come to its end */
     bool body_noted; /* that none was weighed: once is enough */
     bool full_now;   /* what a quick weighing could not decide is weighed in full next */
+    bool left;       /* by the operator, before the item had a result */
     struct up_early_watch watch[UP_QUICK_STEPS]; /* of the session's quick weighings */
     bool cautioned;
 };

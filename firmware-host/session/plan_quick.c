@@ -80,6 +80,13 @@ struct up_taught_bench taught_bench(const struct up_rig *rig) {
                                     .simulated = rig->simulated};
 }
 
+void quick_plan_watch(struct up_quick_plan *plan, const struct up_early_watch *seen) {
+    for (int step = 0; step < UP_QUICK_STEPS; step++) {
+        bool goes_on = seen != NULL && !up_early_is_rejected(&seen[step], UP_QUICK_EARLY_RISK);
+        plan->watch[step] = goes_on ? seen[step] : (struct up_early_watch){0};
+    }
+}
+
 /* ---- the whole ---- */
 
 json_t *quick_plan_to_json(const struct up_quick_plan *plan) {

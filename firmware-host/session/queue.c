@@ -2,6 +2,7 @@
 /* One item after the other, from a list. What was done is found in the records of
    the runs themselves, each of which names the queue it is part of; so the list may be left,
    resumed and edited in between. */
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -14,18 +15,51 @@
 
 struct search {
     struct up_queue *queue;
+    struct up_catalogue *catalogue;
     const char *bench;
     bool of_latest; /* second round: entries of the latest queue are marked */
 };
 
-static void mark(struct up_queue *queue, const struct up_record *record) {
+static void note_run(struct up_queue_entry *entry, const struct up_record *record) {
     bool completed = strcmp(up_record_text(record->content, "how_ended"), "completed") == 0;
+    entry->done = entry->done || completed;
+    snprintf(entry->unfinished_run, sizeof entry->unfinished_run, "%s",
+             completed ? "" : record->subject);
+}
+
+static bool is_of(const struct up_queue_entry *entry, const struct up_record *record) {
+    return strcmp(entry->item.id, up_record_text(record->content, "item_id")) == 0;
+}
+
+/* Nothing but its runs names what was scanned: each run is an entry, unless it goes on with one
+   that was not completed. An item that is no longer known cannot go on. */
+static void take_scanned(const struct search *search, const struct up_record *record) {
+    struct up_queue *queue = search->queue;
+    struct up_failure ignored;
     for (unsigned i = 0; i < queue->count; i++) {
-        struct up_queue_entry *entry = &queue->entry[i];
-        if (strcmp(entry->item.id, up_record_text(record->content, "item_id")) == 0) {
-            entry->done = entry->done || completed;
-            snprintf(entry->unfinished_run, sizeof entry->unfinished_run, "%s",
-                     completed ? "" : record->subject);
+        if (!queue->entry[i].done && is_of(&queue->entry[i], record)) {
+            note_run(&queue->entry[i], record);
+            return;
+        }
+    }
+    struct up_queue_entry *entry = &queue->entry[queue->count];
+    if (queue->count < UP_QUEUE_MAX - 1 &&
+        up_item_find(search->catalogue, up_record_text(record->content, "item_id"), &entry->item,
+                     &ignored)) {
+        note_run(entry, record);
+        queue->count++;
+    }
+}
+
+static void mark(const struct search *search, const struct up_record *record) {
+    struct up_queue *queue = search->queue;
+    if (queue->scans != NULL) {
+        take_scanned(search, record);
+        return;
+    }
+    for (unsigned i = 0; i < queue->count; i++) {
+        if (is_of(&queue->entry[i], record)) {
+            note_run(&queue->entry[i], record);
         }
     }
 }
@@ -41,16 +75,20 @@ static bool consider_run(const struct up_record *record, void *context) {
     if (!search->of_latest) {
         snprintf(search->queue->id, sizeof search->queue->id, "%s", up_record_text(queue, "id"));
     } else if (strcmp(up_record_text(queue, "id"), search->queue->id) == 0) {
-        mark(search->queue, record);
+        mark(search, record);
     }
     return true;
 }
 
 static bool find_done(struct up_queue *queue, struct up_catalogue *catalogue, const char *bench,
                       struct up_failure *failure) {
-    struct search search = {.queue = queue, .bench = bench};
+    struct search search = {.queue = queue, .catalogue = catalogue, .bench = bench};
     if (!up_catalogue_each(catalogue, "run", consider_run, &search, failure)) {
         return false;
+    }
+    if (queue->id[0] == '\0' && queue->scans != NULL) {
+        return up_fail(failure, UP_STATUS_WRONG_INPUT,
+                       "nothing was scanned on the bench %.60s yet: begin without --resume", bench);
     }
     if (queue->id[0] == '\0') {
         return up_fail(
@@ -63,11 +101,22 @@ static bool find_done(struct up_queue *queue, struct up_catalogue *catalogue, co
     return up_catalogue_each(catalogue, "run", consider_run, &search, failure);
 }
 
-void up_queue_begin_scanning(struct up_queue *queue) {
+/* The queue's id: a new one, or that of the latest, which goes on. */
+static bool begin_or_resume(struct up_queue *queue, struct up_catalogue *catalogue,
+                            const char *resume_rig_id, struct up_failure *failure) {
+    if (resume_rig_id == NULL) {
+        up_new_id(queue->id);
+        return true;
+    }
+    return find_done(queue, catalogue, resume_rig_id, failure);
+}
+
+bool up_queue_begin_scanning(struct up_queue *queue, struct up_catalogue *catalogue,
+                             const char *resume_rig_id, struct up_failure *failure) {
     memset(queue, 0, sizeof *queue);
     queue->path = queue->scans = "barcodes";
     snprintf(queue->name, sizeof queue->name, "%s", queue->path);
-    up_new_id(queue->id);
+    return begin_or_resume(queue, catalogue, resume_rig_id, failure);
 }
 
 bool up_queue_open(struct up_queue *queue, struct up_catalogue *catalogue, const char *path,
@@ -79,14 +128,8 @@ bool up_queue_open(struct up_queue *queue, struct up_catalogue *catalogue, const
     queue->path = path;
     snprintf(queue->name, sizeof queue->name, "%s", name);
     free(name);
-    if (!up_stock_read(queue, catalogue, failure)) {
-        return false;
-    }
-    if (resume_rig_id == NULL) {
-        up_new_id(queue->id);
-        return true;
-    }
-    return find_done(queue, catalogue, resume_rig_id, failure);
+    return up_stock_read(queue, catalogue, failure) &&
+           begin_or_resume(queue, catalogue, resume_rig_id, failure);
 }
 
 /* ---- where we are ---- */
@@ -106,8 +149,8 @@ static void end_item(struct up_queue *queue, unsigned index) {
 }
 
 static void format_tally(const struct up_queue *queue, char text[200]) {
-    const char *comma = " ";
-    snprintf(text, 200, "%s", queue->last);
+    const char *comma = "; so far ";
+    text[0] = '\0';
     for (int class = 0; class <= UP_CLASS_NEGATIVE; class ++) {
         size_t length = strlen(text);
         if (queue->tally[class] > 0) {
@@ -127,11 +170,21 @@ static const char *name_after(const struct up_queue *queue, unsigned index) {
     return NULL;
 }
 
+/* Neighbours share the hanger's reading, so the first one takes longest. */
+static double left_s(const struct up_queue *queue, const struct up_measure_plan *plan) {
+    struct up_measure_plan neighbour = *plan;
+    double trial_s, first_s = up_measure_guess_s(plan, &trial_s);
+    neighbour.opening.known = true;
+    double each_s = up_measure_guess_s(&neighbour, &trial_s);
+    unsigned remaining = up_queue_remaining(queue);
+    return queue->spent_items > 0 ? queue->spent_s / queue->spent_items * remaining
+                                  : first_s + each_s * (remaining - 1.0);
+}
+
+/* What a narrow screen cuts off stands last: of a number no part may stay. */
 static void format_place(const struct up_queue *queue, unsigned index,
                          const struct up_measure_plan *plan, char *text, size_t size) {
-    double trial_s, first_s = up_measure_guess_s(plan, &trial_s);
-    double each_s = queue->spent_items > 0 ? queue->spent_s / queue->spent_items : first_s;
-    double remaining_min = ceil(each_s * up_queue_remaining(queue) / 60);
+    double remaining_min = ceil(left_s(queue, plan) / 60);
     const char *next = name_after(queue, index);
     char span[40], tally[200];
     format_tally(queue, tally);
@@ -141,11 +194,15 @@ static void format_place(const struct up_queue *queue, unsigned index,
         snprintf(span, sizeof span, "%.1f h", remaining_min / 60);
     }
     if (queue->scans != NULL) {
-        snprintf(text, size, "number %u%s", index + 1, tally);
+        snprintf(text, size, "number %u%s%s", index + 1, queue->last, tally);
         return;
     }
-    snprintf(text, size, "%u of %u, about %s left%s%s%.80s", index + 1, queue->count, span, tally,
-             next != NULL ? ", next: " : "; this is the last", next != NULL ? next : "");
+    snprintf(text, size, "%u of %u, about %s left%s%s%.80s%s", index + 1, queue->count, span,
+             queue->last,
+             next == NULL             ? "; this is the last"
+             : queue->last[0] != '\0' ? "; next: "
+                                      : ", next: ",
+             next != NULL ? next : "", tally);
 }
 
 /* ---- measuring ---- */
@@ -216,10 +273,11 @@ static void note_result(struct up_queue *queue, const struct up_session_results 
     }
     queue->tally[result->answer.class]++;
     bool aside = result->quick.aside != UP_ASIDE_NOT;
-    snprintf(queue->last, sizeof queue->last, "; last in %.20s: %s %s%+.0f g; so far",
-             result->water.name, aside ? "put aside," : up_class_name(result->answer.class),
+    snprintf(queue->last, sizeof queue->last, "; before, in %.20s: %s, %s%+.0f g",
+             result->water.name, aside ? "put aside" : up_class_name(result->answer.class),
              most ? "at most " : "",
-             1e3 * (most ? result->quick.high_kg : result->answer.buoyancy_kg.value));
+             most ? up_text_round_up(1e3 * result->quick.high_kg, 1)
+                  : round(1e3 * result->answer.buoyancy_kg.value) + 0.0);
 }
 
 /* What a quick weighing could not decide is weighed in full at once, where the operator says so. */
@@ -277,5 +335,5 @@ bool up_queue_measure(struct up_queue *queue, const struct up_session_settings *
         }
     }
     up_source_close(queue_shared.source);
-    return good;
+    return good || queue_shared.left;
 }

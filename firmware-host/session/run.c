@@ -372,6 +372,16 @@ static unsigned long lot_of(const char *run_id) {
     return strtoul(digits, NULL, 16);
 }
 
+/* Who ends a queue while the next item waits has measured nothing of it, and failed at nothing. */
+static bool take_results(const struct up_procedure *procedure, struct queue_shared *queue_shared,
+                         struct up_session_results *results, struct up_failure *failure) {
+    bool good = up_procedure_results(procedure, results->result, &results->results, failure);
+    if (queue_shared != NULL) {
+        queue_shared->left = !good && up_procedure_progress(procedure).stopped;
+    }
+    return good;
+}
+
 static bool run_measuring(struct recorder *recorder, struct up_measure_plan *plan,
                           struct up_operator *op, struct up_procedure **procedure,
                           struct queue_shared *queue_shared, struct up_session_results *results,
@@ -387,7 +397,7 @@ static bool run_measuring(struct recorder *recorder, struct up_measure_plan *pla
     return up_procedure_measure(plan, procedure, failure) &&
            recorder_begin(recorder, *procedure, measure_plan_to_json(plan), failure) &&
            run_loop(recorder, *procedure, op, queue_shared, failure) &&
-           up_procedure_results(*procedure, results->result, &results->results, failure) &&
+           take_results(*procedure, queue_shared, results, failure) &&
            up_results_add(settings->catalogue, results->result, results->results, settings->rig->id,
                           failure);
 }
@@ -450,20 +460,12 @@ static void begin_results(struct up_session_results *results, const struct up_me
     snprintf(results->bench, sizeof results->bench, "%s", bench);
 }
 
-/* Where the session rejected what was learned, it has learned anew since, and looks at that afresh.
- */
 static bool plan_quick(const struct up_session_settings *settings,
                        const struct queue_shared *queue_shared, struct up_quick_plan *quick,
                        struct up_failure *failure) {
     quick->asks_aside =
         queue_shared != NULL; /* a single one is weighed in full by another command */
-    for (int step = 0; step < UP_QUICK_STEPS; step++) {
-        struct up_early_watch none = {0};
-        quick->watch[step] = queue_shared != NULL ? queue_shared->watch[step] : none;
-        if (up_early_is_rejected(&quick->watch[step], UP_QUICK_EARLY_RISK)) {
-            quick->watch[step] = none;
-        }
-    }
+    quick_plan_watch(quick, queue_shared != NULL ? queue_shared->watch : NULL);
     const struct up_taught_bench bench = taught_bench(settings->rig);
     return up_taught_learn(settings->catalogue, &bench, quick->envelope, failure);
 }

@@ -128,8 +128,10 @@ struct up_queue {
    `resume_rig_id` the latest queue from a list of this name on that bench goes on. */
 bool up_queue_open(struct up_queue *queue, struct up_catalogue *catalogue, const char *path,
                    const char *resume_rig_id, struct up_failure *failure);
-/* Without a list: up_queue_caller.scan names each item. */
-void up_queue_begin_scanning(struct up_queue *queue);
+/* Without a list: up_queue_caller.scan names each item. Resumed, its entries are the items scanned
+   so far; one that was not completed comes first. */
+bool up_queue_begin_scanning(struct up_queue *queue, struct up_catalogue *catalogue,
+                             const char *resume_rig_id, struct up_failure *failure);
 /* Items not done yet. */
 unsigned up_queue_remaining(const struct up_queue *queue);
 

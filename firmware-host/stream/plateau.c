@@ -42,6 +42,19 @@ double mean_uncertainty(double sd, double lag1, size_t count) {
     return sd * sqrt((1 + r) / ((1 - r) * (double)count));
 }
 
+/* The line took two degrees of freedom. */
+enum { PARTS = 4 };
+
+static double u_by_parts(const double *residual, size_t count) {
+    double squares = 0;
+    for (size_t part = 0; part < PARTS; part++) {
+        size_t first = part * count / PARTS, stop = (part + 1) * count / PARTS;
+        double mean = up_summarise(residual + first, stop - first).mean;
+        squares += mean * mean;
+    }
+    return sqrt(squares / (PARTS - 2) / PARTS);
+}
+
 static bool describe(double *time_s, double *load, size_t good, struct up_plateau *plateau) {
     struct up_fit fit;
     struct up_summary summary;
@@ -63,6 +76,7 @@ static bool describe(double *time_s, double *load, size_t good, struct up_platea
     summary = up_summarise(load, good);
     plateau->lag1 = summary.lag1;
     plateau->u_load = mean_uncertainty(plateau->sd, summary.lag1, good);
+    plateau->u_parts = fmin(plateau->u_load, u_by_parts(load, good));
     return true;
 }
 

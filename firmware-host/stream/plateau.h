@@ -11,8 +11,11 @@ struct up_plateau {
     double start_s, end_s;
     double step_s;       /* when the load came to stand: the time the schedule counts from */
     double load, u_load; /* mean of the window; u allows for correlated readings */
-    double slope_per_s;  /* of the straight line through the window */
-    double sd;           /* about that line */
+    /* The same u, or what the means of four parts of the window show where that is less: a swing
+       correlates readings and hardly moves a mean. 0: not known. Of few degrees of freedom. */
+    double u_parts;
+    double slope_per_s; /* of the straight line through the window */
+    double sd;          /* about that line */
     /* Over the dwell so far: what the load rises by a decade of time since its step, and how many
        seconds of a steady drift make up a decade there. */
     double decade, s_per_decade;

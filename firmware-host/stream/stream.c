@@ -6,7 +6,7 @@
 enum { HELD_MAX = 1 << 18 };
 
 void stream_begin(struct stream *stream, const struct up_rig *rig) {
-    *stream = (struct stream){0};
+    *stream = (struct stream){.load = (double)NAN};
     up_glitch_filter_begin(&stream->filter, rig->line.word_bits, rig->division_counts);
 }
 

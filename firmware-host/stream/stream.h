@@ -14,7 +14,7 @@ struct stream {
     double now_s;             /* device time of the last sample */
     bool has_begun;           /* a sample has come since the beginning or the last interruption */
     double arrival_s;         /* host time of the lines that are being fed; 0: not measured */
-    double load;              /* of the latest good reading */
+    double load;              /* of the latest good reading; NaN: none came yet */
 };
 
 void stream_begin(struct stream *stream, const struct up_rig *rig);

@@ -105,6 +105,12 @@ void up_text_from_number(double value, char *buffer, size_t size) {
     uselocale(before);
 }
 
+double up_text_round_up(double value, double parts) {
+    /* Where it is such a part already, as near as a double holds it, it stays. */
+    double whole = ceil(value * parts - 1e-6);
+    return whole / parts + 0.0;
+}
+
 const char *up_text_plural(unsigned long long count) {
     return count == 1 ? "" : "s";
 }

@@ -42,6 +42,11 @@ void up_style_uncertainty(const struct up_style *style, double u_g, char text[UP
     put_mass(style, u_g, false, 1, text);
 }
 
+double up_style_bound(const struct up_style *style, double most_g) {
+    return style->imperial ? UP_G_PER_OZ * up_text_round_up(most_g / UP_G_PER_OZ, 100)
+                           : up_text_round_up(most_g, 10);
+}
+
 bool up_style_has_stuck(double stuck_air_g) {
     return stuck_air_g >= 0.05;
 }
@@ -68,7 +73,7 @@ void up_style_net(const struct up_style *style, const struct up_net *net, char t
         up_style_mass(style, net->net_g, text);
         up_style_interval(style, net->expanded_u_g, net->stuck_air_g, interval);
     } else {
-        up_style_mass(style, net->at_most_g, most);
+        up_style_mass(style, up_style_bound(style, net->at_most_g), most);
         snprintf(text, UP_SHOWN_SIZE, "at most %.*s", UP_SHOWN_SIZE - 9, most);
         interval[0] = '\0';
     }
@@ -185,7 +190,10 @@ char *up_style_text(const struct up_style *style, const char *text) {
         const char *unit = digits > 0 ? unit_behind(at + digits, &length) : NULL;
         const char *close = strchr("`\"", *at) != NULL ? strchr(at + 1, *at) : NULL;
         if (unit != NULL) {
-            put_quantity(style, value, strchr("+-", *at) != NULL, unit, shown);
+            bool with_sign = strchr("+-", *at) != NULL;
+            bool most = with_sign && at - text >= 8 && strncmp(at - 8, "at most ", 8) == 0;
+            value = most && strcmp(unit, "g") == 0 ? up_style_bound(style, value) : value;
+            put_quantity(style, value, with_sign, unit, shown);
             fputs(shown, stream);
             at += digits + length;
         } else if (close != NULL) {

@@ -33,6 +33,9 @@ struct up_net {
 };
 void up_style_net(const struct up_style *style, const struct up_net *net, char text[UP_SHOWN_SIZE],
                   char interval[UP_SHOWN_SIZE]);
+/* A bound from above as `mass` and `brief` show it: the next tenth of a gram, or hundredth of an
+   ounce, that is not below it. In g. */
+double up_style_bound(const struct up_style *style, double most_g);
 /* Less shows in no tenth of a gram. */
 bool up_style_has_stuck(double stuck_air_g);
 /* Whole grams. */

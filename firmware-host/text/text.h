@@ -86,6 +86,10 @@ void up_text_from_number(double value, char *buffer, size_t size);
 bool up_text_has_form(const char *text, const char *form);
 bool up_text_is_hex(const char *text, size_t digits);
 
+/* The next whole part of so many to one that is not below the value: what is true of at most a
+   value must not be shown as less. Never -0. */
+double up_text_round_up(double value, double parts);
+
 /* Writes a whole file or nothing: temporary name beside it, write, flush to disk, rename.
    `write` gets the open stream and returns false when it failed. */
 bool up_text_write_file(const char *path, bool (*write)(FILE *stream, void *context), void *context,

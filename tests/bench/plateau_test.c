@@ -102,6 +102,31 @@ static void uncertainty_allows_for_correlation(void **state) {
     assert_true(fabs(stated / 400 / seen - 1) < 0.15);
 }
 
+/* A swing of 0.93 Hz, as recorded cells show it, correlates the readings, and hardly moves the mean
+   of eight seconds; where the noise itself is slow the parts show no less than there is. */
+static void a_swing_hardly_moves_a_mean(void **state) {
+    (void)state;
+    for (int swings = 0; swings < 2; swings++) {
+        double squares = 0, parts = 0, stated = 0, last = 0;
+        for (int n = 0; n < 400; n++) {
+            struct up_plateau plateau;
+            double phase = gsl_ran_flat(rng, 0, 2 * 3.14159265);
+            for (int i = 0; i < 80; i++) {
+                last = 0.5 * last + gsl_ran_gaussian(rng, 5);
+                double swing = swings ? 50 * sin(2 * 3.14159265 * 0.093 * i + phase) : 0;
+                reading[i] = (struct up_reading){.time_s = 0.1 * i, .load = last + swing};
+            }
+            up_plateau_judge(reading, 80, 50, 0, &plateau);
+            squares += plateau.load * plateau.load;
+            parts += plateau.u_parts * plateau.u_parts;
+            stated += plateau.u_load * plateau.u_load;
+            assert_true(plateau.u_parts <= plateau.u_load);
+        }
+        assert_true(parts > 0.5 * squares);
+        assert_true(swings ? stated > 9 * parts : stated < 2 * parts);
+    }
+}
+
 static void finder_reads_each_level_once(void **state) {
     static const double level[] = {0, 10000, 20000, 9990, 50};
     struct up_quiet quiet;
@@ -216,6 +241,7 @@ int main(void) {
         cmocka_unit_test(slope_sway_and_too_few_are_not),
         cmocka_unit_test(glitches_are_never_averaged_in),
         cmocka_unit_test(uncertainty_allows_for_correlation),
+        cmocka_unit_test(a_swing_hardly_moves_a_mean),
         cmocka_unit_test(finder_reads_each_level_once),
         cmocka_unit_test(a_step_of_one_division_is_no_unrest),
         cmocka_unit_test(finder_keeps_memory_bounded_and_still_reads),

@@ -37,7 +37,7 @@ def truth_g(name):
     return told["tank_g"] if "tank_g" in told else next(v for k, v in told.items() if k.endswith("_g"))
 
 
-def weigh(*words, confirm="done", scans=(), kill=None):
+def weigh(*words, confirm="done", scans=(), kill=None, stop=None):
     """All events, the exit status, standard error."""
     process = subprocess.Popen([bench, *words, "--rig", rig, "--catalogue", catalogue, "--operator", "json"],
                                stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
@@ -50,6 +50,8 @@ def weigh(*words, confirm="done", scans=(), kill=None):
             process.send_signal(signal.SIGKILL)
         elif event["event"] == "scan":
             process.stdin.write((json.dumps({"item": scans.pop(0)}) if scans else "") + "\n")
+        elif event["event"] == "ask" and stop and stop(event, events):
+            process.stdin.write(json.dumps({"id": event["id"], "answer": "stop"}) + "\n")
         elif event["event"] == "ask" and event["do"] == "confirm":
             process.stdin.write(json.dumps({"id": event["id"], "answer": confirm}) + "\n")
         elif event["event"] == "ask":
@@ -210,6 +212,29 @@ assert [e["item"] for e in events if e["event"] == "queue"] == ["Tern mask"]
 assert "queues is a link, which is not followed" in errors and not os.listdir(work + "/of another"), errors
 os.unlink(catalogue + "/queues")
 os.rename(work + "/queues", catalogue + "/queues")
+
+# The power fails while the second one hangs: it goes on, then the next one is scanned; one table of all.
+def hangs(event, events):
+    return len([e for e in events if e["event"] == "queue"]) == 2 and event["event"] == "plateau" and event["of"] == "water"
+
+
+events, status, errors = weigh("measure", "--quick", "--scan", scans=["Plover fin", "A-300"], kill=hangs)
+assert status == -signal.SIGKILL, errors
+events, status, errors = weigh("measure", "--quick", "--scan", "--resume", scans=["Heron fin"])
+assert status in (0, 3), errors
+assert [e["event"] for e in events if e["event"] in ("scan", "queue")] == ["queue", "scan", "queue", "scan"], events
+assert [e["item"] for e in events if e["event"] == "queue"] == ["Tern mask", "Heron fin"]
+table = max(glob.glob(catalogue + "/queues/*.csv"), key=os.path.getmtime)
+assert [row["name"] for row in csv.DictReader(open(table))] == ["Plover fin", "Tern mask", "Heron fin"]
+
+# Enough for today: the item that waits is left, which is no failure.
+def second(event, events):
+    return len([e for e in events if e["event"] == "queue"]) == 2
+
+
+events, status, errors = weigh("measure", "--quick", "--queue", work + "/one.txt", stop=second)
+assert status in (0, 3) and len(results(events)) == 1, (status, errors)
+assert "1 of 2 items left" in errors and "a result needs" not in errors, errors
 
 # ---- what is shown ----
 tables = sorted(glob.glob(catalogue + "/queues/*.csv"))

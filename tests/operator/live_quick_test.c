@@ -57,7 +57,7 @@ static void a_quick_result_names_the_tank(void **state) {
                            .pieces = 1,
                            .answer = {.buoyancy_kg = {.value = -0.3}, .class = UP_CLASS_NEGATIVE},
                            .question = {.tolerance_kg = 0.05},
-                           .quick = {.is = true, .at_most = true, .high_kg = -0.2893}};
+                           .quick = {.is = true, .at_most = true, .high_kg = -0.28937}};
     results[1] = results[0]; /* of a water that was calculated: no big word */
     results[1].answer.class = UP_CLASS_NEUTRAL;
     up_live_result(results, 2, &view.style, words, sizeof words, sentence, sizeof sentence);
@@ -65,6 +65,19 @@ static void a_quick_result_names_the_tank(void **state) {
     assert_non_null(strstr(sentence, "Quick weighing, not the full one: this one piece"));
     view.words = words;
     view.sentence = sentence;
+    view.results = 0; /* told while it hangs, before a sample of the next item came */
+    view.finished = false;
+    view.told = "negative";
+    up_live_draw(&view, &canvas);
+    bool told = false;
+    for (int row = 0; row < 24; row++) {
+        told = told || (strstr(row_text(row), "tank: negative, not final yet") != NULL &&
+                        strstr(row_text(row), "nothing weighed yet") != NULL);
+    }
+    assert_true(told);
+    view.told = NULL;
+    view.results = 1;
+    view.finished = true;
     up_live_draw(&view, &canvas);
     assert_string_equal(row_text(13), " tank: negative, at most -289.3 g");
     for (int row = 0; row < 24; row++) {

@@ -460,7 +460,7 @@ static void a_quick_one_is_shown_as_one(void **state) {
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
     struct up_item most = add_item(catalogue, "most"), aside = add_item(catalogue, "aside"),
                    full = add_item(catalogue, "full");
-    add_quick(catalogue, most.id, -300, true, UP_ASIDE_NOT);
+    add_quick(catalogue, most.id, -300.06, true, UP_ASIDE_NOT);
     add_quick(catalogue, aside.id, -51, false, UP_ASIDE_NEAR);
     add_result(catalogue, full.id, "tank", 10);
     char *text = listed(catalogue);
@@ -517,7 +517,7 @@ static void a_card_says_at_most(void **state) {
     struct up_item item = add_item(catalogue, "fin");
     const struct up_style style = {.columns = 0};
     struct up_card card;
-    add_quick(catalogue, item.id, -300, true, UP_ASIDE_NOT);
+    add_quick(catalogue, item.id, -300.06, true, UP_ASIDE_NOT);
     struct up_rows rows = load(catalogue);
     up_card_fill(&card, &item, rows.row, rows.count, NULL, &style);
     assert_string_equal(card.water[0].net, "at most \u2212290.0 g");

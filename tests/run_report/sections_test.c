@@ -185,7 +185,7 @@ static void a_quick_weighing_says_so(void **state) {
     struct facts facts = some();
     json_t *result = json_object_get(facts.result[0], "result");
     json_object_update_new(result, json_pack("{s:b, s:f, s:{s:b, s:f}, s:f}", "is_quick", 1,
-                                             "at_most_g", -60.0, "quick", "at_most", 1, "high_g",
+                                             "at_most_g", -60.06, "quick", "at_most", 1, "high_g",
                                              -60.0, "tolerance_g", 50.0));
     put(&facts);
     assert_says_words("tank|20.0 °C|998.2 kg/m³|measured|at most −60.0 g|–|−60.0 g|");

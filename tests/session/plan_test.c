@@ -238,6 +238,25 @@ static void all_of_a_quick_plan_comes_back(void **state) {
 }
 
 /* A journal may have been changed. */
+/* Two of the latest six lay outside: step by step what was learned is rejected, and watched anew.
+ */
+static void a_rejected_envelope_is_watched_anew(void **state) {
+    (void)state;
+    struct up_quick_plan quick = {.watch = {{9, 1}, {9, 1}, {9, 1}}};
+    const struct up_early_watch seen[UP_QUICK_STEPS] = {
+        [UP_QUICK_IMMERSED] = {6, 3}, [UP_QUICK_SHAKEN] = {6, 2}, [UP_QUICK_LIFTED] = {3, 0}};
+    quick_plan_watch(&quick, seen);
+    assert_true(quick.watch[UP_QUICK_IMMERSED].seen == 0);
+    assert_true(quick.watch[UP_QUICK_IMMERSED].against == 0);
+    assert_true(quick.watch[UP_QUICK_SHAKEN].seen == 6 &&
+                quick.watch[UP_QUICK_SHAKEN].against == 2);
+    assert_int_equal(quick.watch[UP_QUICK_LIFTED].seen, 3);
+    quick_plan_watch(&quick, NULL); /* another session */
+    for (int step = 0; step < UP_QUICK_STEPS; step++) {
+        assert_true(quick.watch[step].seen == 0 && quick.watch[step].against == 0);
+    }
+}
+
 static void a_quick_plan_that_cannot_be_is_refused(void **state) {
     static const char *const spoilt[] = {
         "{\"lot\": \"1\"}",
@@ -294,6 +313,7 @@ int main(void) {
         cmocka_unit_test_setup_teardown(an_older_plan_is_read, begin, end),
         cmocka_unit_test_setup_teardown(all_of_a_quick_plan_comes_back, begin, end),
         cmocka_unit_test_setup_teardown(a_quick_plan_that_cannot_be_is_refused, begin, end),
+        cmocka_unit_test(a_rejected_envelope_is_watched_anew),
         cmocka_unit_test_setup_teardown(a_plan_without_bounds_is_refused, begin, end),
     };
     return cmocka_run_group_tests_name("a plan in the journal", tests, NULL, NULL);

@@ -4,11 +4,13 @@
 
 #include "session/stock_list.h"
 
+static const char *list = "list.txt";
+
 static void add_run(struct up_catalogue *catalogue, const struct up_item *item, const char *queue,
                     const char *how_ended) {
     json_t *content =
         json_pack("{s:s, s:s, s:s, s:{s:s, s:s}}", "what", "measure", "item_id", item->id,
-                  "how_ended", how_ended, "queue", "id", queue, "list", "list.txt");
+                  "how_ended", how_ended, "queue", "id", queue, "list", list);
     assert_true(up_catalogue_add(catalogue, "run", NULL, "one", content, NULL, NULL, NULL));
     json_decref(content);
     catalogue_clock_step_s++;
@@ -41,6 +43,36 @@ static void what_was_measured_here_is_done(void **state) {
                                  " WHERE kind = 'run' ORDER BY made_utc DESC LIMIT 1)");
         assert_int_equal(remaining(catalogue, "one"), 2);
     }
+    up_catalogue_close(catalogue);
+}
+
+/* No list names them: their runs do. What was interrupted comes first, as the run it was, and what
+   was weighed twice was scanned twice. */
+static void what_was_scanned_goes_on(void **state) {
+    (void)state;
+    static struct up_queue scanned;
+    struct up_failure failure = {0};
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item one = add_item(catalogue, "one"), two = add_item(catalogue, "two");
+    assert_false(up_queue_begin_scanning(&scanned, catalogue, "one", &failure));
+    assert_says(&failure, UP_STATUS_WRONG_INPUT, "nothing was scanned on the bench one yet");
+    list = "barcodes";
+    add_run(catalogue, &two, "before", "completed");
+    add_run(catalogue, &one, "now", "completed");
+    add_run(catalogue, &two, "now", "stopped");
+    add_run(catalogue, &two, "now", "completed"); /* it went on */
+    add_run(catalogue, &one, "now", "completed");
+    add_run(catalogue, &two, "now", "crashed");
+    list = "list.txt";
+    assert_true(up_queue_begin_scanning(&scanned, catalogue, "one", &failure));
+    assert_string_equal(scanned.id, "now");
+    assert_int_equal(scanned.count, 4);
+    assert_int_equal(up_queue_remaining(&scanned), 1);
+    const struct up_queue_entry *last = &scanned.entry[3];
+    assert_true(strcmp(last->item.name, "two") == 0 && last->unfinished_run[0] != '\0');
+    assert_true(scanned.entry[1].done && scanned.entry[1].unfinished_run[0] == '\0');
+    assert_true(up_queue_begin_scanning(&scanned, catalogue, NULL, &failure));
+    assert_true(scanned.count == 0 && strcmp(scanned.id, "now") != 0);
     up_catalogue_close(catalogue);
 }
 
@@ -220,9 +252,9 @@ static void a_barcode_names_an_item(void **state) {
 
 int main(void) {
     const struct CMUnitTest tests[] = {
-        TEST(what_was_measured_here_is_done),   TEST(a_stock_list_is_read_by_its_header),
-        TEST(names_alone_are_a_list_as_before), TEST(a_row_that_cannot_be_is_refused),
-        TEST(a_barcode_names_an_item),          TEST(grams_are_read_in_one_way),
-        TEST(a_guests_number_takes_no_place)};
+        TEST(what_was_measured_here_is_done),     TEST(what_was_scanned_goes_on),
+        TEST(a_stock_list_is_read_by_its_header), TEST(names_alone_are_a_list_as_before),
+        TEST(a_row_that_cannot_be_is_refused),    TEST(a_barcode_names_an_item),
+        TEST(grams_are_read_in_one_way),          TEST(a_guests_number_takes_no_place)};
     return cmocka_run_group_tests_name("session: a list of items", tests, NULL, NULL);
 }

@@ -291,6 +291,13 @@ static void test_plurals(void **state) {
     assert_string_equal(up_text_plural(2), "s");
 }
 
+static void test_rounding_up(void **state) {
+    (void)state;
+    assert_true(up_text_round_up(-288.9, 1) == -288 && up_text_round_up(-288, 1) == -288);
+    assert_true(up_text_round_up(0.11, 10) == 0.2 && up_text_round_up(0.1 + 0.2, 10) == 0.3);
+    assert_false(signbit(up_text_round_up(-0.5, 1)));
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_numbers),
@@ -300,6 +307,7 @@ int main(void) {
         cmocka_unit_test(test_printing),
         cmocka_unit_test(test_round_trip),
         cmocka_unit_test(test_plurals),
+        cmocka_unit_test(test_rounding_up),
         cmocka_unit_test(test_comma_locale_changes_nothing),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

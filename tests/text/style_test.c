@@ -9,6 +9,7 @@
 
 #include <cmocka.h>
 
+#include "text/memory.h"
 #include "text/style.h"
 
 static const struct up_style metric, imperial = {.imperial = true};
@@ -83,10 +84,14 @@ static void at_most_has_no_interval(void **state) {
     struct up_net net = {-300, 4, 1, -288.26};
     char text[UP_SHOWN_SIZE], interval[UP_SHOWN_SIZE];
     up_style_net(&grams, &net, text, interval);
-    assert_string_equal(text, "at most -288.3 g");
+    assert_string_equal(text, "at most -288.2 g"); /* rounded up: it is a bound */
     assert_string_equal(interval, "");
     up_style_net(&ounces, &net, text, interval);
-    assert_string_equal(text, "at most -10.17 oz");
+    assert_string_equal(text, "at most -10.16 oz");
+    assert_true(up_style_bound(&grams, -288.3) == -288.3 && up_style_bound(&grams, 0.01) == 0.1);
+    assert_false(signbit(up_style_bound(&grams, -0.04)));
+    UP_FREED char *said = up_style_text(&ounces, "at most -288 g, least -288 g"); /* 10.159 oz */
+    assert_string_equal(said, "at most -10.15 oz, least -10.16 oz");
     net.at_most_g = (double)NAN;
     up_style_net(&grams, &net, text, interval);
     assert_string_equal(text, "-300.0 g");

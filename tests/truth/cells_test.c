@@ -18,16 +18,14 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/mman.h>
-#include <sys/wait.h>
-#include <unistd.h>
 
 #include <cmocka.h>
 
 #include "embedded.h"
+#include "jobs.h"
 #include "truth_cells.h"
 
-enum { WORKERS = 2, DRAWS = 1000, SESSIONS_SMALL = 40, SESSIONS_MAX = 1000000 };
+enum { DRAWS = 1000, SESSIONS_SMALL = 40, SESSIONS_MAX = 1000000 };
 
 static const double CONFIDENCE = 0.95, BEYOND_CHANCE = 4, SHOWN = 1.96;
 /* Of all cells together, each looked at for too few, too many and wrong classes. */
@@ -56,59 +54,27 @@ static unsigned sessions_wanted(void) {
     return sessions < 4 ? 4 : sessions > SESSIONS_MAX ? SESSIONS_MAX : (unsigned)sessions;
 }
 
-/* ---- workers ---- */
+/* ---- many sessions ---- */
 
-struct worker { /* in memory that they share */
-    struct truth_table table;
-    struct up_failure failure;
-};
-
-static bool work(const struct truth_settings *settings, unsigned sessions, unsigned first,
-                 struct worker *worker) {
-    for (unsigned i = first; i < sessions; i += WORKERS) {
-        for (unsigned kind = 0; kind < TRUTH_TANKS; kind++) {
-            unsigned long seed = 1 + i + (unsigned long)SESSIONS_MAX * kind;
-            if (!truth_session(settings, kind, seed, &worker->table, &worker->failure)) {
-                return false;
-            }
+static bool play(void *context, unsigned session, double *sum, struct up_failure *failure) {
+    for (unsigned kind = 0; kind < TRUTH_TANKS; kind++) {
+        unsigned long seed = 1 + session + (unsigned long)SESSIONS_MAX * kind;
+        if (!truth_session(context, kind, seed, (struct truth_table *)sum, failure)) {
+            return false;
         }
     }
     return true;
 }
 
-static void add_up(struct truth_table *sum, const struct truth_table *table) {
-    double *to = (double *)sum;
-    const double *from = (const double *)table;
-    for (size_t i = 0; i < sizeof *sum / sizeof *to; i++) {
-        to[i] += from[i];
-    }
-}
-
 /* The caller frees it. */
-static struct truth_table *run(const struct truth_settings *settings, unsigned sessions) {
+static struct truth_table *run(struct truth_settings *settings, unsigned sessions) {
     struct truth_table *sum = calloc(1, sizeof *sum);
-    struct worker *worker = mmap(NULL, WORKERS * sizeof *worker, PROT_READ | PROT_WRITE,
-                                 MAP_SHARED | MAP_ANONYMOUS, -1, 0);
-    pid_t process[WORKERS];
-    bool good = true;
-    assert_true(sum != NULL && worker != MAP_FAILED);
-    for (unsigned i = 0; i < WORKERS; i++) {
-        process[i] = fork();
-        assert_true(process[i] >= 0);
-        if (process[i] == 0) {
-            _exit(work(settings, sessions, i, &worker[i]) ? 0 : 1);
-        }
+    struct up_failure failure = {0};
+    assert_non_null(sum);
+    if (!truth_share_out(sessions, play, settings, (double *)sum, sizeof *sum / sizeof(double),
+                         &failure)) {
+        fail_msg("%s", failure.text);
     }
-    for (unsigned i = 0; i < WORKERS; i++) {
-        int status = -1;
-        good = waitpid(process[i], &status, 0) == process[i] && status == 0 && good;
-        if (status != 0) {
-            print_message("# a worker ended with %d: %s\n", status, worker[i].failure.text);
-        }
-        add_up(sum, &worker[i].table);
-    }
-    munmap(worker, WORKERS * sizeof *worker);
-    assert_true(good);
     return sum;
 }
 

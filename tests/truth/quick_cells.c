@@ -25,6 +25,8 @@ static const double handling_s[UP_ACTIONS] = {
 };
 /* The rival reads a second of samples that ends so long after the shake (as long as ours takes). */
 static const double RIVAL_READS_S = 10;
+static const double PLAIN_MASS_KG = 2;
+enum { PLAIN_DIPS = 3 };
 
 /* ---- stock ---- */
 
@@ -263,7 +265,40 @@ static void count_rival(struct afternoon *day, const char *name, double *tare,
     tally->rival_aside += aside;
     tally->rival_wrong += !aside && class_by_truth(b_g) != class_by_truth(truth_g);
     tally->rival_s += from_s + 1 + handling_s[UP_ACTION_LIFT_OUT] - begun_s;
+    tally->beside++;
     tank_destroy(tank);
+}
+
+static double read_plainly(struct plateau_bench *bench, enum up_action action, const char *name,
+                           double mass_kg) {
+    return plateau_bench_read(bench, action, name, mass_kg, 10 / bench->rig->line.rate_hz);
+}
+
+static void act_plainly(struct plateau_bench *bench, enum up_action action, const char *name) {
+    double at_s = tank_time_s(bench->tank) + handling_s[action];
+    tank_act(bench->tank, up_action_name(action), name, 0, at_s);
+    tank_wait(bench->tank, at_s + 1);
+}
+
+/* As in truth_cells.c: a mass hung once before, one tare, three dips of one shake. */
+static void count_plain(const struct afternoon *day, const char *name, struct quick_tally *tally) {
+    struct plateau_bench bench = {.rig = day->rig, .tank = tank_clone(day->tank)};
+    double dips_kg = 0;
+    memcpy(bench.handling_s, handling_s, sizeof handling_s);
+    double empty = read_plainly(&bench, UP_ACTION_EMPTY_IN_AIR, NULL, 0);
+    double loaded = read_plainly(&bench, UP_ACTION_HANG_MASS, NULL, PLAIN_MASS_KG);
+    double counts_per_kg = (loaded - empty) / PLAIN_MASS_KG, begun_s = tank_time_s(bench.tank);
+    double tare = read_plainly(&bench, UP_ACTION_EMPTY_IN_WATER, NULL, 0);
+    for (unsigned dip = 0; dip < PLAIN_DIPS; dip++) {
+        act_plainly(&bench, UP_ACTION_IMMERSE, name);
+        double load = read_plainly(&bench, UP_ACTION_SHAKE, name, 0);
+        dips_kg -= (load - tare) / counts_per_kg;
+        act_plainly(&bench, UP_ACTION_LIFT_OUT, name);
+    }
+    tally->plain_wrong += class_by_truth(1e3 * dips_kg / PLAIN_DIPS) !=
+                          class_by_truth(tank_truth_in_tank_g(bench.tank, name));
+    tally->plain_s += tank_time_s(bench.tank) - begun_s;
+    tank_destroy(bench.tank);
 }
 
 static void count_item(struct afternoon *day, const char *name, double begun_s,
@@ -316,8 +351,7 @@ static bool is_rejected(const struct up_quick_progress *quick) {
 }
 
 bool quick_afternoon(const struct up_rig *rig, const struct quick_cell *cell,
-                     const struct quick_learned *learned, unsigned long seed,
-                     struct quick_tally tally[QUICK_DISTANCES + 1], unsigned *rejected,
+                     const struct quick_learned *learned, unsigned long seed, struct quick_sum *sum,
                      struct up_failure *failure) {
     static struct afternoon day;
     struct up_measure_plan plan = {.trials = 2,
@@ -325,26 +359,30 @@ bool quick_afternoon(const struct up_rig *rig, const struct quick_cell *cell,
                                    .kind_repeatability_kg = learned->scatter_kg,
                                    .seed = seed};
     double rival_tare = (double)NAN;
+    unsigned rejected = 0; /* the number of the item at which an envelope was, first */
     bool good = begin(&day, rig, cell, true, seed, failure);
-    *rejected = 0;
     for (unsigned i = 0; good && i < QUICK_STOCK; i++) {
         struct quick_tally one = {0};
         const char *name = day.item[i].name;
         double begun_s = tank_time_s(day.tank);
         if (i > 0) { /* the hanger hangs in the water by then */
             count_rival(&day, name, &rival_tare, &one);
+            count_plain(&day, name, &one);
         }
         good = weigh(&day, i, &plan, failure);
         if (good) {
             count_item(&day, name, begun_s, &one);
             const struct up_quick_progress *quick = up_procedure_quick(day.procedure);
             memcpy(plan.quick.watch, quick->watch, sizeof plan.quick.watch);
-            *rejected = *rejected == 0 && is_rejected(quick) ? i + 1 : *rejected;
-            add(&tally[distance_of(&day, name)], &one);
-            add(&tally[QUICK_DISTANCES], &one);
+            rejected = rejected == 0 && is_rejected(quick) ? i + 1 : rejected;
+            add(&sum->by[distance_of(&day, name)], &one);
+            add(&sum->by[QUICK_DISTANCES], &one);
         }
         let_go(&day);
     }
+    sum->days++;
+    sum->rejected_early += rejected > 0 && rejected <= 5;
+    sum->rejected_never += rejected == 0;
     end(&day);
     return good;
 }

@@ -2,7 +2,8 @@
 /*
  * Afternoons of quick weighings at the first family of tanks, by whole plateaus: a bench learns the
  * scatter of a kind by full weighings and how readings end by readings at the full schedule; then
- * it sorts stocks of fifty. Beside it the rival: one shake, one early reading, a fixed guard band.
+ * it sorts stocks of fifty. Beside it, on the same items, two others: a rival (one shake, one early
+ * reading, a fixed guard band), and the plain procedure (three dips, mean, sign).
  */
 #ifndef QUICK_CELLS_H
 #define QUICK_CELLS_H
@@ -20,8 +21,18 @@ struct quick_tally { /* all double, so that workers' can be added up */
     double items, wrong, aside, inside, told;
     double seconds;                          /* from one ask to the next item's */
     double sunk, sunk_s, floated, floated_s; /* far from a line: hook to class */
+    double near;                             /* items within 10 g of a line */
+    double beside;                           /* items that the others weighed too */
     double rival_wrong, rival_aside, rival_s;
-    double near; /* items within 10 g of a line */
+    double plain_wrong, plain_s;
+};
+
+/* All double: of one process's afternoons. */
+struct quick_sum {
+    struct quick_tally by[QUICK_DISTANCES + 1]; /* by distance, and of all */
+    /* Afternoons: one in which an envelope was rejected by the fifth item, and in which none was.
+     */
+    double days, rejected_early, rejected_never;
 };
 
 struct quick_cell {
@@ -49,11 +60,9 @@ struct quick_learned {
 bool quick_learn_bench(const struct up_rig *rig, const struct quick_cell *cell,
                        struct quick_learned *learned, struct up_failure *failure);
 
-/* One afternoon; tally[d] by distance, and the sum in tally[QUICK_DISTANCES]. rejected: the number
-   of the item at which an envelope was rejected first, 0 for none. */
+/* One afternoon, added to the sum. */
 bool quick_afternoon(const struct up_rig *rig, const struct quick_cell *cell,
-                     const struct quick_learned *learned, unsigned long seed,
-                     struct quick_tally tally[QUICK_DISTANCES + 1], unsigned *rejected,
+                     const struct quick_learned *learned, unsigned long seed, struct quick_sum *sum,
                      struct up_failure *failure);
 
 #endif

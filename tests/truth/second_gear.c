@@ -65,6 +65,16 @@ void second_gear_make_float(struct second_item *item, gsl_rng *chance) {
     item->mass_kg = nominal_kg_m3 * item->volume_m3 - lift_kg;
 }
 
+void second_gear_make_stock(struct second_item *item, gsl_rng *chance) {
+    double line_kg = UP_TOLERANCE_ONE_G / 1e3 * (gsl_rng_uniform(chance) < 0.5 ? -1 : 1);
+    double near_kg = line_kg + between(chance, -0.05, 0.05);
+    double far_kg =
+        gsl_rng_uniform(chance) < 0.6 ? between(chance, -0.9, -0.1) : between(chance, 0.1, 0.5);
+    double buoyancy_kg = gsl_rng_uniform(chance) < 0.25 ? near_kg : far_kg;
+    item->volume_m3 = fmax(item->volume_m3, (buoyancy_kg + 0.1) / nominal_kg_m3);
+    item->mass_kg = nominal_kg_m3 * item->volume_m3 - buoyancy_kg;
+}
+
 void second_gear_draw_body(struct second_item *body, gsl_rng *chance) {
     *body = (struct second_item){.expansion_per_k = 69e-6};
     body->mass_kg = 2 + gsl_ran_gaussian(chance, 5e-5);

@@ -61,6 +61,9 @@ void second_gear_draw(struct second_item *item, const struct second_gear_ranges 
                       const struct up_rig *rig, gsl_rng *chance);
 /* Of the same volume, it lifts more than the bare hanger weighs. */
 void second_gear_make_float(struct second_item *item, gsl_rng *chance);
+/* Of the same volume, as a shop's stock lies: a quarter within one tolerance of a line, of the rest
+   three in five sink. */
+void second_gear_make_stock(struct second_item *item, gsl_rng *chance);
 /* A body of aluminium, 2 kg, known within 50 mg and 0.1 cm3 (standard uncertainties). */
 void second_gear_draw_body(struct second_item *body, gsl_rng *chance);
 

@@ -45,6 +45,8 @@ static void take_ask(struct player *player, const struct up_ask *ask) {
     trace(player, "ask", text);
     if (ask->action == UP_ACTION_CONFIRM)
         note_question(player, ask->text);
+    if (ask->action == UP_ACTION_IMMERSE && player->outcome->ready_s == 0)
+        player->outcome->ready_s = player->time_s;
     second_operator_asked(&player->person, ask);
 }
 
@@ -312,6 +314,8 @@ static bool get_ready(struct player *player) {
                       player->drawing);
     if (player->plan->mistake == SECOND_BALLAST_TOO_LIGHT)
         second_gear_make_float(&player->truth.item, player->drawing);
+    if (player->plan->quick)
+        second_gear_make_stock(&player->truth.item, player->drawing);
     return true;
 }
 
@@ -323,6 +327,9 @@ static void play_all(struct player *player) {
         !measure(player, &calibration, result, &results))
         return;
     player->outcome->results = results;
+    if (player->plan->quick)
+        player->outcome->rival =
+            second_rival_weigh(&player->truth, calibration.slope_counts_per_kg, player->plan->seed);
     for (unsigned i = 0; i < results; i++)
         judge(player, &result[i], i);
 }

@@ -6,7 +6,7 @@
 #ifndef SECOND_SESSION_H
 #define SECOND_SESSION_H
 
-#include "second_operator.h"
+#include "second_rival.h"
 
 enum { SECOND_WATERS = 2, SECOND_RESULTS = SECOND_WATERS + 1 };
 
@@ -18,7 +18,8 @@ struct second_plan {
     bool trace;                   /* print what is asked, reported and done */
     struct up_loadings *loadings; /* takes those of the calibration, and nothing is measured; NULL:
                                      the whole is played */
-    /* A quick weighing by this; NULL: a full one. Its kind scatters so; u 0: a new kind. */
+    /* A quick weighing by this, of an item as a shop has them; NULL: a full one. Its kind scatters
+       so; u 0: a new kind. */
     const struct up_quick_plan *quick;
     struct up_quantity scatter_kg;
 };
@@ -32,12 +33,14 @@ struct second_outcome {
     bool made;          /* the mistake was made at all */
     bool noticed;       /* something was asked about it, or no result was given */
     double calibrating_s, measuring_s;
+    double ready_s;     /* of the latter: until the item is asked for the first time */
     double trial_sd_kg; /* of the trials */
     struct up_quick_taught taught[UP_QUICK_TAUGHT_MAX];
     unsigned taughts;
     struct up_early_watch watch[UP_QUICK_STEPS];
     bool aside;
-    char ended[512]; /* why there is no result; else the first question */
+    struct second_rival rival; /* beside a quick weighing */
+    char ended[512];           /* why there is no result; else the first question */
 };
 
 void second_session_play(const struct second_plan *plan, struct second_outcome *outcome);
