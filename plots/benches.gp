@@ -23,9 +23,9 @@ do for [ending in endings] {
     set label 9001 font font_of(ending, fitting(28, title_columns))
     set output into . name . "." . ending
     plot data using (of($2)):1:(of($2 - $3 - $4)):(of($2 + $3)) with xerrorbars pt -1 lw 3 lc rgb blue notitle, \
-         for [c = 0:3] data using ($5 == c && $6 == 0 ? of($2) : NaN):1 with points pt shape[c + 1] ps 2.2 lw 2.5 \
+         for [c = 0:3] data using ($5 == c && $6 == 0 ? of($2) : NaN):1 with points pt shape[c + 1] ps mark(2.2) lw 2.5 \
              lc rgb blue notitle, \
-         for [c = 0:3] data using ($5 == c && $6 == 1 ? of($2) : NaN):1 with points pt hollow[c + 1] ps 2.2 lw 2.5 \
+         for [c = 0:3] data using ($5 == c && $6 == 1 ? of($2) : NaN):1 with points pt hollow[c + 1] ps mark(2.2) lw 2.5 \
              lc rgb blue notitle, \
          data using (edge):1:(signed($2) . interval($3, $4)) with labels left offset char 1, 0 textcolor rgb ink notitle
     unset output

@@ -15,12 +15,12 @@ do for [ending in endings] {
          data using (of($2)):(of_kind($1, 3, of($3))) with lines lw 2 lc rgb blue notitle, \
          data using (of($2)):(of_kind($1, 5, of($3))) with lines lw 2 dt 2 lc rgb rust notitle, \
          data using (of($2)):(of_kind($1, 1, of($3))):(of($4)) with yerrorbars \
-             pt 7 ps 1.5 lw 2.5 lc rgb ink title "hung", \
+             pt 7 ps mark(1.5) lw 2.5 lc rgb ink title "hung", \
          data using (of($2)):(of_kind($1, 2, of($3))):(of($4)) with yerrorbars \
-             pt 5 ps 1.5 lw 2.5 lc rgb plum title unloads ? "taken off" : "", \
+             pt 5 ps mark(1.5) lw 2.5 lc rgb plum title unloads ? "taken off" : "", \
          data using (of($2)):(of_kind($1, 3, of($3))):(of($4)) with yerrorbars \
-             pt 8 ps 2 lw 2.5 lc rgb blue title stairs > 0 ? "staircase, rising" : "", \
+             pt 8 ps mark(2) lw 2.5 lc rgb blue title stairs > 0 ? "staircase, rising" : "", \
          data using (of($2)):(of_kind($1, 4, of($3))):(of($4)) with yerrorbars \
-             pt 10 ps 2 lw 2.5 lc rgb rust title stairs > 0 ? "staircase, falling" : ""
+             pt 10 ps mark(2) lw 2.5 lc rgb rust title stairs > 0 ? "staircase, falling" : ""
     unset output
 }

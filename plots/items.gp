@@ -87,7 +87,7 @@ do for [ending in endings] {
              pt -1 lw 3 lc rgb colour[s], \
          for [s = 1:3] for [c = 0:3] \
              "" using (of($3) * is($2, $6, s, c)):($1 + shift(s)) with points \
-             pt shape[c + (s == 2 ? 5 : 1)] ps 2.2 lw 2.5 lc rgb colour[s], \
+             pt shape[c + (s == 2 ? 5 : 1)] ps mark(2.2) lw 2.5 lc rgb colour[s], \
          for [s = 1:3] "" using (edge):($1 + shift(s)):(s == $2 ? water_word[s] : "") \
              with labels left offset char 1, 0 noenhanced font beside tc rgb colour[s], \
          for [s = 1:3] "" using (edge):($1 + shift(s)):(s != $2 ? "" : valid(3) ? shown($3, $4, $11, $14) : \

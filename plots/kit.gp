@@ -16,7 +16,7 @@ line = lines > 46 ? 15 : 17
 set_page = 'a4_width_cm = 21.0; a4_height_cm = 29.7; width = 1050; height = 1485; eval place_words;' \
     . ' do for [i = 1:lines] { set label 100 + i words[i] at screen from_left(70), from_top(36 + line * i) left noenhanced textcolor rgb ink font page_font(i) };' \
     . ' top = 60 + line * lines; set label 9001 at screen 0.5, from_top(top + 30); set label 9002 at screen 0.5, from_top(top + 62);' \
-    . ' set key at screen 0.5, from_top(top + 96) font small width -1; do for [i = 1:|standing| + 1] { set label 9009 + i font small };' \
+    . ' set key at screen 0.5, from_top(top + 84) font small width -1; do for [i = 1:|standing| + 1] { set label 9009 + i font small };' \
     . ' set label 9002 font small; set xtics font small; set ytics font small; set xlabel font small; set ylabel font small; set tmargin at screen from_top(top + 120);' \
     . ' set lmargin at screen from_left(140); set rmargin at screen from_left(width - 70)'
 small = font_of("pdf", 15)
@@ -30,7 +30,7 @@ do for [ending in endings] {
     set output into . name . "." . ending
     plot for [k = 1:3] data using 2:($1 == k ? lift($3) : NaN):(lift($4)) with filledcurves lc rgb colour[k] notitle, \
          for [k = 1:3] for [c = 3:4] data using 2:($1 == k ? lift(column(c)) : NaN) with lines lw 1 dt dash[k] lc rgb colour[k] notitle, \
-         for [k = 1:3] data using 2:($1 == 3 + k ? lift($3) : NaN) with linespoints lw 3 dt dash[k] pt shape[k] ps 1.8 lc rgb colour[k] \
+         for [k = 1:3] data using 2:($1 == 3 + k ? lift($3) : NaN) with linespoints lw 3 dt dash[k] pt shape[k] ps mark(1.8) lc rgb colour[k] \
              title depth_words[k]
     unset output
 }

@@ -24,12 +24,12 @@ do for [ending in endings] {
              title has_limits ? "limits of the chart now" : "", \
          data using 2:(of_kind($1, 1, of($4))) with lines lw 2 dt 2 lc rgb blue notitle, \
          data using 2:(of_kind($1, 5, of($3))):(of($4)) with yerrorbars \
-             pt 4 ps 1.5 lw 2 lc rgb grey title other_numbers ? "inside, body changed since" : "", \
+             pt 4 ps mark(1.5) lw 2 lc rgb grey title other_numbers ? "inside, body changed since" : "", \
          data using 2:(of_kind($1, 3, of($3))):(of($4)) with yerrorbars \
-             pt 7 ps 1.5 lw 2.5 lc rgb ink title "inside", \
+             pt 7 ps mark(1.5) lw 2.5 lc rgb ink title "inside", \
          data using 2:(of_kind($1, 4, of($3))):(of($4)) with yerrorbars \
-             pt 9 ps 2.5 lw 2.5 lc rgb rust title outside > 0 ? "outside" : "", \
+             pt 9 ps mark(2.5) lw 2.5 lc rgb rust title outside > 0 ? "outside" : "", \
          data using 2:(of_kind($1, 6, of($3))):(of($4)) with yerrorbars \
-             pt 12 ps 2 lw 1.5 lc rgb grey title checks_elsewhere > 0 ? "< from elsewhere" : ""
+             pt 12 ps mark(2) lw 1.5 lc rgb grey title checks_elsewhere > 0 ? "< from elsewhere" : ""
     unset output
 }

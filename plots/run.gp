@@ -11,7 +11,7 @@ set bars 0
 width = 1700
 height = a4 ? 1202 : 900
 eval place_words
-set key at screen 0.5, from_top(118)
+set key at screen 0.5, from_top(92)
 set tmargin at screen from_top(244)
 set lmargin at screen from_left(150)
 set rmargin at screen from_left(width - 40)
@@ -32,11 +32,11 @@ do for [ending in endings] {
              title "plateau, empty", \
          data using (of_kind($1, 2, $2)):(pull($3)):4:(0) with vectors nohead lw 7 lc rgb blue \
              title "plateau, with load", \
-         data using (of_kind($1, 1, $2 + $4 / 2)):(pull($3)) with points pt 6 ps 1.6 lw 2 \
+         data using (of_kind($1, 1, $2 + $4 / 2)):(pull($3)) with points pt 6 ps mark(1.6) lw 2 \
              lc rgb ink notitle, \
-         data using (of_kind($1, 2, $2 + $4 / 2)):(pull($3)) with points pt 7 ps 1.4 lc rgb blue \
+         data using (of_kind($1, 2, $2 + $4 / 2)):(pull($3)) with points pt 7 ps mark(1.4) lc rgb blue \
              notitle, \
-         data using (of_kind($1, 3, $2)):(pull($3)) with points pt 2 ps 1.6 lw 2 \
+         data using (of_kind($1, 3, $2)):(pull($3)) with points pt 2 ps mark(1.6) lw 2 \
              lc rgb rust title glitches > 0 ? "glitch, not used (at the edge: beyond it)" : "", \
          data using (of_kind($1, 4, $2)):(pull($3)):("≈") with labels textcolor rgb ink notitle
     unset output

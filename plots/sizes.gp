@@ -7,6 +7,7 @@ if (sizes * name_columns > 100) { set xtics rotate by 30 right; set bmargin at s
 set grid noxtics
 set offsets 0, 0, graph 0.08, graph 0.08
 set xzeroaxis lt 1 lc rgb ink lw 1.5
+set tmargin at screen from_top(184)
 data = name . ".tsv"
 array shape[8] = [13, 9, 7, 11, 12, 8, 6, 10]
 array colour[3] = [blue, rust, ink]
@@ -20,11 +21,11 @@ do for [ending in endings] {
     plot data using 2:(0):($2 - 0.42):($2 + 0.42):(-of($6)):(of($6)) with boxxyerror fs solid 1 noborder lc rgb band notitle, \
          for [s = 1:3] data using ($1 == s ? $2 + shift(s) : NaN):(of($3)):(of($4)):(of($5)) with yerrorbars pt -1 lw 3 lc rgb colour[s] notitle, \
          for [s = 1:3] for [c = 0:3] data using ($1 == s && $7 == c ? $2 + shift(s) : NaN):(of($3)) with points \
-             pt shape[c + (s == 2 ? 5 : 1)] ps 2.2 lw 2.5 lc rgb colour[s] notitle, \
-         keyentry with points pt 9 ps 2 lc rgb ink title "positive", \
-         keyentry with points pt 7 ps 2 lc rgb ink title "neutral", \
-         keyentry with points pt 11 ps 2 lc rgb ink title "negative", \
-         keyentry with points pt 13 ps 2 lc rgb ink title "undecided, or they differ", \
-         for [s = 1:2] keyentry with points pt (s == 1 ? 7 : 6) ps 2 lw 2.5 lc rgb colour[s] title water[s]
+             pt shape[c + (s == 2 ? 5 : 1)] ps mark(2.2) lw 2.5 lc rgb colour[s] notitle, \
+         keyentry with points pt 9 ps mark(2) lc rgb ink title "positive", \
+         keyentry with points pt 7 ps mark(2) lc rgb ink title "neutral", \
+         keyentry with points pt 11 ps mark(2) lc rgb ink title "negative", \
+         keyentry with points pt 13 ps mark(2) lc rgb ink title "undecided, or they differ", \
+         for [s = 1:2] keyentry with points pt (s == 1 ? 7 : 6) ps mark(2) lw 2.5 lc rgb colour[s] title water[s]
     unset output
 }

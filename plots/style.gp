@@ -26,6 +26,8 @@ height = a4 ? 990 : 900
 a4_width_cm = 29.7
 a4_height_cm = 21.0
 
+# The SVG of gnuplot draws marks twice as large as its PNG.
+mark(size) = ending eq "svg" ? 0.55 * size : size
 # A length in pixels of the screen in the units of each terminal's fonts.
 font_of(ending, pixels) = sprintf("sans,%.3f", ending eq "svg" ? pixels : 0.75 * pixels)
 lines_of(ending) = sprintf(" font '%s' background '%s' enhanced", font_of(ending, 19), paper)
@@ -70,7 +72,7 @@ place_words = 'do for [i = 1:|standing|] { set label 9010 + i standing[i] at scr
     . ' set label 9002 note_words at screen 0.5, from_top(76) center noenhanced textcolor rgb ink;' \
     . ' set bmargin at screen (foot + 84) / height; pdf_scale = a4_width_cm / 2.54 * 96 / width'
 eval place_words
-set key at screen 0.5, from_top(118) center horizontal
+set key at screen 0.5, from_top(92) center top horizontal
 set tmargin at screen from_top(166)
 set lmargin at screen from_left(130)
 set rmargin at screen from_left(width - 40)

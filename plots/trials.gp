@@ -17,8 +17,8 @@ do for [ending in endings] {
          data using 2:(of_kind($1, 1, of($3))) with lines lw 2.5 lc rgb blue title "result", \
          data using 2:(of_kind($1, 4, of($3))) with lines lw 2.5 dt 2 lc rgb rust \
              title limit_shown ? "limit of neutral" : "", \
-         data using 2:(of_kind($1, 2, of($3))):(of($4)) with yerrorbars pt 7 ps 1.8 lw 2.5 lc rgb ink title "trial", \
-         data using 2:(of_kind($1, 3, of($3))):(of($4)) with yerrorbars pt 12 ps 2 lw 2 lc rgb grey \
+         data using 2:(of_kind($1, 2, of($3))):(of($4)) with yerrorbars pt 7 ps mark(1.8) lw 2.5 lc rgb ink title "trial", \
+         data using 2:(of_kind($1, 3, of($3))):(of($4)) with yerrorbars pt 12 ps mark(2) lw 2 lc rgb grey \
              title left_out > 0 ? "left out by the operator" : ""
     unset output
 }

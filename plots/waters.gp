@@ -24,7 +24,7 @@ do for [ending in endings] {
          data using (at($2)):(of_kind($1, 1, of($3))) with lines lw 3 lc rgb blue notitle, \
          data using (at($2)):(of_kind($1, 3, of($3))):(0):(of_kind($1, 3, of($4))) with vectors nohead lw 3 dt 2 lc rgb rust \
              title changes > 0 ? "another class from here" : "", \
-         data using (at($2)):(of_kind($1, 2, of($3))):(of($4)):(of($5)) with yerrorbars pt 7 ps 2 lw 3 lc rgb ink \
+         data using (at($2)):(of_kind($1, 2, of($3))):(of($4)):(of($5)) with yerrorbars pt 7 ps mark(2) lw 3 lc rgb ink \
              title "measured in the tank, at " . temp(tank_c)
     unset output
 }

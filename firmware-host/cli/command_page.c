@@ -9,6 +9,7 @@
 const struct option_text options_page[] = {
     {"to", "DIR", "where to write index.html and what it leads to"},
     {"single", NULL, "all in one index.html, to be sent by mail"},
+    {"pictures", NULL, "on the page of each model, its sizes as gnuplot draws them"},
     {"data", NULL, "beside them all that the catalogue exports, notes and rig files too"},
     {"kind", "TEXT", "items of this kind"},
     {"maker", "TEXT", "items of this maker"},
@@ -39,13 +40,17 @@ bool command_page(struct call *call) {
     const char *to = option_value(call, "to"), *waters[OPTIONS_GIVEN_MAX];
     struct up_page_wish wish = {.watch = progress_show,
                                 .single = option_given(call, "single"),
-                                .data = option_given(call, "data")};
+                                .data = option_given(call, "data"),
+                                .pictures = option_given(call, "pictures")};
     struct up_rows rows = {0};
     struct up_items items = {0};
     struct up_pages_written written = {0};
     struct up_choice choice;
     if (to == NULL) {
         return refuse(call, "page: give --to DIR, a folder for the pages");
+    }
+    if (wish.single && wish.pictures) {
+        return refuse(call, "page: a single file has no page of a model: leave out --pictures");
     }
     bool good =
         style_asked(call, &wish.style) && choice_asked(call, 0, waters, &choice) &&

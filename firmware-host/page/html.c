@@ -50,16 +50,17 @@ static void put_hash(FILE *stream, const char *text) {
     fprintf(stream, "'sha256-%s'", base64);
 }
 
-void page_put_head(FILE *stream, const char *title, bool with_script, const char *up) {
+void page_put_head(FILE *stream, const char *title, enum page_needs needs, const char *up) {
     fputs("<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n"
           "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; "
           "base-uri 'none'; form-action 'none'; style-src ",
           stream);
     put_hash(stream, embedded_page_css);
-    if (with_script) {
+    if (needs != PAGE_PLAIN) {
         fputs("; script-src ", stream);
         put_hash(stream, embedded_page_js);
     }
+    fputs(needs == PAGE_SCRIPT_AND_PICTURE ? "; img-src data:" : "", stream);
     fputs("\">\n<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n"
           "<meta name=\"referrer\" content=\"no-referrer\">\n<title>",
           stream);

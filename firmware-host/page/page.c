@@ -78,6 +78,11 @@ static const json_t *items_of_model(const struct page *page, const struct up_ite
     return json_object_get(page->model, key);
 }
 
+static const char *picture_of_model(const struct page *page, const struct up_item *item) {
+    UP_FREED char *key = up_text_format("%s\n%s", item->maker, item->model);
+    return json_string_value(json_object_get(page->picture, key));
+}
+
 const char *page_model_of(const struct page *page, const struct up_item *item) {
     const json_t *first = json_array_get(items_of_model(page, item), 0);
     return first == NULL ? "" : page_name_of(page, page->items->item[json_integer_value(first)].id);
@@ -163,7 +168,7 @@ static bool write_page(struct job *job, const char *name,
 static void put_item_page(const struct job *job, const void *what, FILE *stream) {
     const struct up_item *item = what;
     const char *model = page_model_of(job->page, item);
-    page_put_head(stream, item->name, false, "../index.html");
+    page_put_head(stream, item->name, PAGE_PLAIN, "../index.html");
     page_put_symbols(stream);
     page_put_item(job->page, item, stream);
     if (model[0] != '\0') {
@@ -175,6 +180,7 @@ static void put_item_page(const struct job *job, const void *what, FILE *stream)
 static void put_model_page(const struct job *job, const void *what, FILE *stream) {
     const struct up_item *first = what;
     const json_t *list = items_of_model(job->page, first), *place;
+    const char *picture = picture_of_model(job->page, first);
     UP_FREED const struct up_item **of = up_allocate(json_array_size(list), sizeof *of);
     UP_FREED char *title =
         up_text_format("%s%s%s", first->maker, first->maker[0] ? ", " : "", first->model);
@@ -182,13 +188,20 @@ static void put_model_page(const struct job *job, const void *what, FILE *stream
     json_array_foreach(list, i, place) {
         of[i] = &job->page->items->item[json_integer_value(place)];
     }
-    page_put_head(stream, title, true, "../index.html");
+    page_put_head(stream, title, picture != NULL ? PAGE_SCRIPT_AND_PICTURE : PAGE_SCRIPT,
+                  "../index.html");
     page_put_symbols(stream);
     fputs("<h1>", stream);
     page_put_name(stream, title);
     fprintf(stream, "</h1>\n<p>%zu %s of this model in the catalogue.</p>\n" CAUTION, count,
             count == 1 ? "item" : "items");
     page_put_table(job->page, of, count, "../", stream);
+    if (picture != NULL) {
+        fprintf(stream,
+                "<p><img width=\"1400\" height=\"900\" alt=\"Size against net buoyancy; the table "
+                "has its numbers.\" src=\"data:image/svg+xml;base64,%s\"></p>\n",
+                picture);
+    }
     page_put_foot(stream, true);
 }
 
@@ -252,7 +265,7 @@ static void put_index(const struct job *job, const void *what, FILE *stream) {
     for (size_t i = span->from; i < span->to; i++) {
         of[i - span->from] = &items->item[i];
     }
-    page_put_head(stream, "Net buoyancy of gear", true, NULL);
+    page_put_head(stream, "Net buoyancy of gear", PAGE_SCRIPT, NULL);
     page_put_symbols(stream);
     fprintf(stream, "<h1>Net buoyancy of gear</h1>\n<p>%zu %s.</p>\n" CAUTION, items->count,
             items->count == 1 ? "item" : "items");
@@ -368,7 +381,9 @@ bool up_pages_write(struct up_catalogue *catalogue, const struct up_rows *rows,
     page.file = name_files(items);
     page.model = gather_models(items);
     job.names = json_object();
-    bool good = page.evidence != NULL && make_folder(directory, "", failure);
+    page.picture = wish->pictures ? page_pictures(&page, failure) : NULL;
+    bool good = page.evidence != NULL && (!wish->pictures || page.picture != NULL) &&
+                make_folder(directory, "", failure);
     good = good && (wish->single ? write_single(&job)
                                  : make_folder(directory, "/i", failure) &&
                                        make_folder(directory, "/m", failure) && write_parts(&job) &&
@@ -386,5 +401,6 @@ bool up_pages_write(struct up_catalogue *catalogue, const struct up_rows *rows,
     json_decref(page.slice);
     json_decref(page.file);
     json_decref(page.model);
+    json_decref(page.picture);
     return good;
 }

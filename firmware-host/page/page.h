@@ -8,8 +8,9 @@
 #include "report/items.h"
 
 struct up_page_wish {
-    bool single; /* one file that holds all, to be sent by mail */
-    bool data;   /* data/ holds what the catalogue exports, and the index leads there */
+    bool single;   /* one file that holds all, to be sent by mail */
+    bool data;     /* data/ holds what the catalogue exports, and the index leads there */
+    bool pictures; /* gnuplot draws each model's sizes: a third of a second each */
     struct up_style style;
     void (*watch)(const char *doing, unsigned long done); /* NULL; or told of files, 0 at the end */
 };

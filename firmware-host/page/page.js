@@ -32,6 +32,7 @@
     button.addEventListener("click", function () { sort(heading, column); });
   });
   var search = document.getElementById("search");
+  if (!search) { return; } /* the page of a model */
   search.parentNode.hidden = false;
   search.addEventListener("input", function () {
     var words = search.value.toLowerCase().split(/\s+/), shown = 0;

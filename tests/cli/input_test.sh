@@ -322,6 +322,7 @@ expect "plot, an item and a filter" 2 - "that one alone: leave out --kind" -- "$
 expect "plot, an item and words" 2 - "that one alone: leave out Fin" -- "$bin" plot --item Fin Fin --catalogue "$c"
 expect "plot, an item and two waters" 2 - "give --water once" -- "$bin" plot --item Fin --water sea --water fresh --catalogue "$c"
 expect "plot, a run and a water" 2 - "that one alone: leave out --water" -- "$bin" plot --run latest --water sea --catalogue "$c"
+expect "page, pictures of models in a single file" 2 - "leave out --pictures" -- "$bin" page --single --pictures --to x --catalogue "$c"
 expect "plot, in no units" 2 - "give metric or imperial" -- "$bin" plot --units stone --catalogue "$c"
 expect "plot, of a kind that nobody has" 2 - "no item that was chosen has a result" -- "$bin" plot --kind sail --catalogue "$c"
 expect "plot, of no item" 2 - "no item" -- "$bin" plot --item Nothing --catalogue "$c"

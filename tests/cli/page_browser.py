@@ -75,6 +75,7 @@ server = http.server.ThreadingHTTPServer(("127.0.0.1", 0), Quiet)
 threading.Thread(target=server.serve_forever, daemon=True).start()
 index = "http://127.0.0.1:%d/index.html" % server.server_port
 item = "i/" + os.path.basename(sorted(glob.glob(folder + "/i/*.html"))[0])
+model = "m/" + os.path.basename(sorted(glob.glob(folder + "/m/*.html"))[0])
 
 driver = browser()
 for where in "file://" + folder + "/", index.removesuffix("index.html"):
@@ -98,14 +99,16 @@ for where in "file://" + folder + "/", index.removesuffix("index.html"):
     driver.get(where + item)
     say("A weight check in the water decides" in driver.find_element(By.TAG_NAME, "main").text, what + ": an item's page")
     say(driver.execute_script(OVERLAPS) == [], what + ": nothing lies over anything", driver.execute_script(OVERLAPS))
+    driver.get(where + model)
+    say(driver.execute_script("return document.images.length == 1 && document.images[0].naturalWidth > 1000"), what + ": a model with its picture")
     driver.find_element(By.LINK_TEXT, "All items").click()
     say(driver.title == "Net buoyancy of gear", what + ": and back")
 log = [entry for entry in driver.get_log("browser") if "favicon" not in entry["message"]]
 say(log == [], "nothing on the console", log)
-say(set(asked) <= {"/index.html", "/" + item, "/favicon.ico"}, "nothing else is asked for", asked)
+say(set(asked) <= {"/index.html", "/" + item, "/" + model, "/favicon.ico"}, "nothing else is asked for", asked)
 axe = "node_modules/axe-core/axe.min.js"
 if os.path.exists(axe):
-    for place in "index.html", item:
+    for place in "index.html", item, model:
         driver.get("file://%s/%s" % (folder, place))
         driver.execute_cdp_cmd("Page.setBypassCSP", {"enabled": True})
         driver.get("file://%s/%s" % (folder, place))
@@ -118,7 +121,7 @@ driver.quit()
 driver = browser(width=390)
 driver.set_window_size(390, 800)
 driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", {"width": 390, "height": 800, "deviceScaleFactor": 2, "mobile": True})
-for place in "index.html", item:
+for place in "index.html", item, model:
     driver.get("file://%s/%s" % (folder, place))
     over = driver.execute_script("return document.documentElement.scrollWidth - window.innerWidth")
     say(over <= 0, "a phone shows the whole width of " + place.split("/")[0], over)

@@ -15,7 +15,7 @@ cd "$work" || exit 2
 "$bin" demo --dir demo --seed 3 >/dev/null 2>&1
 export UPTHRUST_CATALOGUE="$work/demo/catalogue"
 "$bin" item rename "Heron fin" "$(printf '\327\251\327\234\327\225\327\235 w%079d' 0)" >/dev/null
-"$bin" page --to p >/dev/null || exit 2
+"$bin" page --pictures --to p >/dev/null || exit 2
 if command -v npm >/dev/null 2>&1; then
     cp "$here/axe/package.json" "$here/axe/package-lock.json" .
     npm ci --ignore-scripts --no-audit --no-fund >npm.log 2>&1 || { echo "# axe-core could not be fetched:"; sed 's/^/#   /' npm.log; }

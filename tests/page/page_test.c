@@ -40,22 +40,28 @@ static void add_result_of(struct up_catalogue *catalogue, const struct up_item *
     catalogue_clock_step_s++;
 }
 
-static struct up_pages_written write_in(struct up_catalogue *catalogue, bool single,
-                                        bool imperial) {
+static struct up_pages_written write_with(struct up_catalogue *catalogue,
+                                          struct up_page_wish wish) {
     const struct up_choice all = {0};
-    const struct up_page_wish wish = {.single = single, .style = {.imperial = imperial}};
     struct up_rows rows;
     struct up_items items;
     struct up_pages_written written;
     struct up_failure failure = {0};
     assert_true(up_rows_load(catalogue, &rows, NULL));
     assert_true(up_items_load(catalogue, &rows, &all, &items, NULL));
-    if (!up_pages_write(catalogue, &rows, &items, &wish, single ? "s" : "p", &written, &failure)) {
+    if (!up_pages_write(catalogue, &rows, &items, &wish, wish.single ? "s" : "p", &written,
+                        &failure)) {
         fail_msg("%s", failure.text);
     }
     up_items_release(&items);
     up_rows_release(&rows);
     return written;
+}
+
+static struct up_pages_written write_in(struct up_catalogue *catalogue, bool single,
+                                        bool imperial) {
+    return write_with(catalogue,
+                      (struct up_page_wish){.single = single, .style = {.imperial = imperial}});
 }
 
 static struct up_pages_written write_pages(struct up_catalogue *catalogue, bool single) {
@@ -141,6 +147,36 @@ static void pounds_and_ounces_where_they_are_asked_for(void **state) {
     up_catalogue_close(catalogue);
 }
 
+/* The picture is within the page, whose policy names it; without one it allows none. */
+static void a_model_has_its_picture_where_it_is_asked_for(void **state) {
+    (void)state;
+    if (system("command -v gnuplot >/dev/null 2>&1") != 0) {
+        skip();
+    }
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = plain_item("Gull fin"), other = add_of(catalogue, "Tern fin", "Tern");
+    snprintf(item.model, sizeof item.model, "Gull");
+    snprintf(item.size, sizeof item.size, "L");
+    assert_true(up_item_add(catalogue, &item, NULL));
+    add_result_of(catalogue, &item, 90.2);
+    UP_FREED char *path = up_text_format("p/m/%.8s.html", item.id);
+    write_pages(catalogue, false);
+    UP_FREED char *without = text_of(path);
+    assert_null(strstr(without, "<img"));
+    write_with(catalogue, (struct up_page_wish){.pictures = true});
+    UP_FREED char *with = text_of(path);
+    assert_non_null(strstr(with, "; img-src data:\""));
+    const char *data = strstr(with, "src=\"data:image/svg+xml;base64,PD94bWwg"); /* <?xml */
+    assert_non_null(data);
+    assert_true(strcspn(data + 5, "\"") > 4000);
+    UP_FREED char *bare_path = up_text_format("p/m/%.8s.html", other.id);
+    UP_FREED char *bare = text_of(bare_path); /* it was not measured */
+    assert_null(strstr(bare, "img-src"));
+    UP_FREED char *index = text_of("p/index.html");
+    assert_null(strstr(index, "img-src"));
+    up_catalogue_close(catalogue);
+}
+
 /* Beside the name in the table, and on the item's own page. */
 static void an_item_from_elsewhere_is_marked(void **state) {
     (void)state;
@@ -209,7 +245,7 @@ static void the_policy_names_the_style(void **state) {
     char *head = NULL;
     size_t size;
     FILE *stream = open_memstream(&head, &size);
-    page_put_head(stream, "t", false, NULL);
+    page_put_head(stream, "t", PAGE_PLAIN, NULL);
     fclose(stream);
     char *from = strstr(head, "<style>") + strlen("<style>"), *to = strstr(head, "</style>");
     FILE *style = fopen("style", "w");
@@ -281,6 +317,7 @@ int main(void) {
         TEST(only_what_changed_is_written),
         TEST(what_was_put_aside_says_so_in_the_index),
         TEST(pounds_and_ounces_where_they_are_asked_for),
+        TEST(a_model_has_its_picture_where_it_is_asked_for),
         TEST(an_item_from_elsewhere_is_marked),
         TEST(a_guest_renames_no_page),
         TEST(a_single_file_holds_all),
