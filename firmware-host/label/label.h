@@ -13,7 +13,8 @@ struct up_label_wish {
     const char *water[2];       /* instead of fresh and sea; NULL: those, or no second */
     const char *link_base;      /* stands before the id in the QR code; "": the id alone */
     struct up_style style;
-    void (*watch)(const char *doing, unsigned long done); /* NULL; or told of labels, 0 at the end */
+    void (*watch)(const char *doing,
+                  unsigned long done); /* NULL; or told of labels, 0 at the end */
 };
 
 /* What may be left out, in this order. */
