@@ -1,6 +1,6 @@
 #!/bin/sh
 # SPDX-License-Identifier: GPL-3.0-or-later
-# Runs the tests of one build variant, as many at a time as there are processors (JOBS), and counts
+# Runs the tests of one build variant, one more at a time than there are processors (JOBS; many only wait), and counts
 # their TAP lines.
 #   tests/run.sh build/release quick|fast|all
 # quick: the C tests outside tests/truth. fast: those and every tests/*/*_test.sh. all: tests/truth too.
@@ -38,7 +38,7 @@ trap 'rm -f "$counts" "$counts.sources"' EXIT
 for source in tests/*/*_test.sh tests/truth/*_test.c tests/*/*_test.c; do # the longest first
     case $which:$source in quick:*.sh | quick:tests/truth/* | fast:tests/truth/*) ;; *) echo "$source" ;; esac
 done | awk '!seen[$0]++' >"$counts.sources"
-xargs -P "${JOBS:-$(nproc)}" -I '{}' sh tests/run.sh "$out" one '{}' "$counts" <"$counts.sources"
+xargs -P "${JOBS:-$(($(nproc) + 1))}" -I '{}' sh tests/run.sh "$out" one '{}' "$counts" <"$counts.sources"
 awk -v sources="$(wc -l <"$counts.sources")" '{ok += $1; bad += $2}
     END {if (NR != sources) {bad++; print "not ok - " sources - NR " tests came to no end"}
     printf "%d passed, %d failed\n", ok, bad; exit bad > 0}' "$counts"
