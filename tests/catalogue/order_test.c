@@ -171,7 +171,7 @@ static void assert_same(const char *a, const char *b, int order) {
 }
 
 static void put_together(int order, char **first) {
-    char name[16];
+    char name[24];
     int next[GUESTS];
     snprintf(name, sizeof name, "order%d", order);
     copy_begun(name);

@@ -1,5 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The poll loop with a device and an operator that behave badly, in real time. */
+#ifndef _GNU_SOURCE
+#define _GNU_SOURCE /* ptsname_r */
+#endif
 #include <fcntl.h>
 #include <poll.h>
 #include <pthread.h>
