@@ -32,7 +32,7 @@ CC := gcc
 endif
 
 OUT := build/$(VARIANT)
-LIBRARIES := libserialport libgpiod sqlite3 gsl jansson inih uuid hogweed nettle ncursesw icu-i18n icu-uc pangocairo libqrencode
+LIBRARIES := libserialport libgpiod sqlite3 gsl jansson inih uuid hogweed nettle gmp ncursesw icu-i18n icu-uc pangocairo libqrencode
 WARNINGS := -Wall -Wextra -Wshadow -Wconversion -Wdouble-promotion -Wformat=2 -Wstrict-prototypes \
   -Wmissing-prototypes -Wvla -Wundef -Wwrite-strings -Wcast-qual -Wswitch-enum
 HARDENING := -D_FORTIFY_SOURCE=2 -fstack-protector-strong -fstack-clash-protection

@@ -30,7 +30,7 @@ wanted=$(echo $wanted)
 if ! command -v dpkg-query >/dev/null 2>&1; then
     # Not Debian: the compiler will tell what is missing; say what to look for.
     if command -v pkg-config >/dev/null 2>&1 &&
-        pkg-config --exists libserialport libgpiod sqlite3 gsl jansson inih uuid hogweed nettle ncursesw icu-i18n pangocairo libqrencode; then exit 0; fi
+        pkg-config --exists libserialport libgpiod sqlite3 gsl jansson inih uuid hogweed nettle gmp ncursesw icu-i18n pangocairo libqrencode; then exit 0; fi
     echo "This is not Debian. Install what these Debian packages hold, then run make again:" >&2
     echo "  $wanted" >&2
     exit 1

@@ -439,7 +439,7 @@ static void put_head(FILE *stream, const json_t *document, const struct up_style
     up_text_put(stream, up_record_text(result, "run_id"), 0, false);
     char signer[UP_CLAIM_SIZE];
     up_claim_signer(up_record_text(document, "writer"),
-                    (long long)up_record_number(document, "writer_sequence"), signer);
+                    json_integer_value(json_object_get(document, "writer_sequence")), signer);
     fprintf(stream, ",\n  signed %s\n", signer);
 }
 

@@ -1,12 +1,15 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Hashes and Ed25519 signatures, by nettle. */
+#include <gmp.h>
 #include <nettle/base16.h>
 #include <nettle/eddsa.h>
 #include <nettle/sha2.h>
+#include <stdlib.h>
 #include <string.h>
 #include <sys/random.h>
 
 #include "signing/internal.h"
+#include "text/memory.h"
 #include "text/text.h"
 
 void signing_to_hex(const uint8_t *bytes, size_t count, char *hex) {
@@ -37,6 +40,26 @@ void up_hash_bytes(const char *bytes, size_t length, char hex[UP_SHA256_SIZE]) {
     signing_hash("", bytes, length, hex);
 }
 
+/* ---- the numbers below the signatures ---- */
+
+static void *grow(void *old, size_t old_bytes, size_t bytes) {
+    (void)old_bytes;
+    return up_reallocate(old, bytes, 1);
+}
+
+static void wipe(void *block, size_t bytes) {
+    explicit_bzero(block, bytes);
+    free(block);
+}
+
+/* nettle computes with GMP, which aborts without a word where there is no memory, and leaves parts
+   of a secret in what it frees. */
+static void keep_numbers(void) {
+    mp_set_memory_functions(up_allocate_bytes, grow, wipe);
+}
+
+/* ---- keys and signatures ---- */
+
 bool up_key_make(uint8_t seed[UP_SEED_BYTES]) {
     size_t got = 0;
     while (got < UP_SEED_BYTES) {
@@ -52,6 +75,7 @@ bool up_key_make(uint8_t seed[UP_SEED_BYTES]) {
 
 void up_key_public(const uint8_t seed[UP_SEED_BYTES], char public_key[UP_KEY_SIZE]) {
     uint8_t key[ED25519_KEY_SIZE];
+    keep_numbers();
     ed25519_sha512_public_key(key, seed);
     signing_to_hex(key, sizeof key, public_key);
 }
@@ -59,6 +83,7 @@ void up_key_public(const uint8_t seed[UP_SEED_BYTES], char public_key[UP_KEY_SIZ
 void up_sign_bytes(const uint8_t seed[UP_SEED_BYTES], const uint8_t *bytes, size_t length,
                    char signature[UP_SIGNATURE_SIZE]) {
     uint8_t key[ED25519_KEY_SIZE], signed_bytes[ED25519_SIGNATURE_SIZE];
+    keep_numbers();
     ed25519_sha512_public_key(key, seed);
     ed25519_sha512_sign(key, seed, length, bytes, signed_bytes);
     signing_to_hex(signed_bytes, sizeof signed_bytes, signature);
@@ -67,6 +92,7 @@ void up_sign_bytes(const uint8_t seed[UP_SEED_BYTES], const uint8_t *bytes, size
 bool up_signature_holds_bytes(const char *public_key, const uint8_t *bytes, size_t length,
                               const char *signature) {
     uint8_t key[ED25519_KEY_SIZE], signed_bytes[ED25519_SIGNATURE_SIZE];
+    keep_numbers();
     return signing_from_hex(public_key, sizeof key, key) &&
            signing_from_hex(signature, sizeof signed_bytes, signed_bytes) &&
            ed25519_sha512_verify(key, length, bytes, signed_bytes) == 1;

@@ -141,7 +141,8 @@ class Place:
     def records(self):
         if not os.path.exists(self.at + "/catalogue/catalogue.sqlite") or not self.rows("SELECT 1 FROM sqlite_master"):
             return []
-        return [(id, kind, json.loads(body)) for id, kind, body in self.rows("SELECT id, kind, body FROM record")]
+        return [(id, kind, {**json.loads(facts), **json.loads(detail or "{}")}) for id, kind, facts, detail in self.rows(
+            "SELECT id, kind, record.body, detail.body FROM record LEFT JOIN detail USING (sha256)")]
 
 
 def form(value):

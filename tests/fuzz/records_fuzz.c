@@ -5,6 +5,7 @@
 #include <dirent.h>
 
 #include "document.h"
+#include "drawing.h"
 #include "report/items.h"
 #include "upthrust/calibration.h"
 

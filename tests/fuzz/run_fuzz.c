@@ -3,6 +3,7 @@
    repeated to the same numbers each time; and drawn. */
 #include "change.h"
 #include "fuzz_catalogue.h"
+#include "drawing.h"
 #include "report/report.h"
 #include "session/internal.h"
 

@@ -138,7 +138,7 @@ def monte_carlo_rows():
     open(work + "/explained.json", "w").write(told)
     terms = [line for line in json.loads(told)["result"]["budget"] if line["u"] > 0]
     subprocess.run(["cc", "-O2", "-std=c17", "-D_DEFAULT_SOURCE", "-Iinclude", "-o", work + "/draws", where + "/draws.c",
-                    build + "/libupthrust.a", "-ljansson", "-lsqlite3", "-lhogweed", "-lnettle", "-luuid", "-lgsl", "-lgslcblas", "-lm"],
+                    build + "/libupthrust.a", "-ljansson", "-lsqlite3", "-lhogweed", "-lnettle", "-lgmp", "-luuid", "-lgsl", "-lgslcblas", "-lm"],
                    check=True)
     both = []
     for command in [work + "/draws"], [NUMPY, where + "/draws.py"]:
