@@ -118,7 +118,7 @@ static bool fill_text(const json_t *json, const struct member *of, struct up_env
         memcpy((char *)envelope + of->offset, json_string_value(value), length);
         return true;
     }
-    return json_is_null(value); /* "", which check() refuses where it may not lack */
+    return of->may_lack && json_is_null(value); /* "" */
 }
 
 static bool fill(json_t *json, struct up_envelope *envelope, char fault[UP_FAULT_SIZE]) {

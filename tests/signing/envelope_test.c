@@ -117,6 +117,7 @@ static void test_refused(void **state) {
         {"\"gear_kind\"", "\"gear_kind_of_old\"", "kind", "is not the name of a kind"},
         {"\"tank\"", "\"\\u001b[2J\"", "bench", "is not a name without control characters"},
         {"\"tank\"", "7", "bench", "is not a name without control characters"},
+        {"\"tank\"", "null", "bench", "is not a name without control characters"},
         {"12:00:00.000Z", "12:00:00Z", "made_utc",
          "is not a time such as 2026-01-31T12:00:00.000Z"},
         {A64, "A" A64, "writer", "is not a key"},
