@@ -57,6 +57,23 @@ int ballast_hung(struct measuring *measuring, const struct up_indication *here) 
     return MEASURE_AIR;
 }
 
+/* The first empty reading after a break: whoever was away may have taken the ballast off, or hung
+   more. Half of it is far more than a cell drifts meanwhile (a choice of ours). */
+bool ballast_is_off(struct measuring *measuring, const struct up_indication *here) {
+    double changed_kg = fabs(weight_kg(measuring, here->load - measuring->tare.load));
+    bool is_off = measuring->plan.bare_hook && !measuring->bare.known && measuring->tare.known &&
+                  measuring->ballast_kg > BALLAST_LEAST_KG &&
+                  changed_kg > measuring->ballast_kg / 2;
+    if (is_off) {
+        events_note(measuring->events,
+                    "the empty hanger reads other than before the break, by %.0f g: the ballast, "
+                    "which weighed %.0f g under water, is weighed again",
+                    changed_kg * 1e3, measuring->ballast_kg * 1e3);
+        measuring->ballast_kg = (double)NAN;
+    }
+    return is_off;
+}
+
 int ballast_doubted(struct measuring *measuring, enum up_answer_word word) {
     if (word != UP_ANSWER_ACCEPT) {
         measuring->ballast_kg = (double)NAN;

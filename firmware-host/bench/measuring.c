@@ -296,8 +296,14 @@ int measuring_read(struct measuring *measuring, int step, const struct up_indica
     if (row->into != 0) {
         *(struct up_quantity *)((char *)measuring + row->into) = measuring_load(measuring, here);
     }
+    if (row->is_tare && measuring->tare_is_stale && ballast_is_off(measuring, here)) {
+        return MEASURE_BARE;
+    }
     set_flag(measuring, row->completes);
     int next = row->read != NULL ? row->read(measuring, here) : row->next;
+    if (row->is_tare && measuring->bare.known && ballast_hung(measuring, here) != MEASURE_AIR) {
+        next = MEASURE_BALLAST_DOUBTED;
+    }
     *(row->is_tare ? &measuring->tare : &measuring->hung) = *here;
     measuring->tare_is_stale = measuring->tare_is_stale && !row->is_tare;
     return resolve(measuring, next);

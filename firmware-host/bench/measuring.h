@@ -116,6 +116,7 @@ int quick_aside(struct measuring *measuring, enum up_answer_word word);
 
 /* ballast.c: the bare hook, what the ballast weighs, and whether it holds what hangs. */
 int ballast_bare(struct measuring *measuring, const struct up_indication *here);
+bool ballast_is_off(struct measuring *measuring, const struct up_indication *here);
 int ballast_hung(struct measuring *measuring, const struct up_indication *here);
 int ballast_doubted(struct measuring *measuring, enum up_answer_word word);
 bool ballast_holds(const struct measuring *measuring, const struct up_indication *here);

@@ -225,6 +225,39 @@ static void a_neighbour_leaves_its_ballast_on(void **state) {
     assert_int_equal(hand_bench_measured(&bench)->trials, 3);
 }
 
+/* Somebody takes the ballast off while the program is down; with it on again, all goes on. */
+static enum up_answer_word act_without(struct hand_bench *b, const struct up_ask *ask) {
+    if (ask->action == UP_ACTION_ADD_BALLAST) {
+        scene.ballast_kg = scene.mended_kg;
+    }
+    return act(b, ask);
+}
+
+static void break_off(double ballast_kg, unsigned bare_asked) {
+    hand_bench_start(&bench);
+    for (long i = 0; bench.asked[UP_ACTION_IMMERSE] < 2; i++) {
+        assert_true(hand_bench_step(&bench, i));
+    }
+    scene.ballast_kg = ballast_kg;
+    up_procedure_resume(bench.procedure, "it goes on");
+    hand_bench_run(&bench);
+    assert_int_equal(bench.asked[UP_ACTION_BARE_HOOK], bare_asked);
+    const struct up_measurement *measured = hand_bench_measured(&bench);
+    assert_int_equal(measured->trials, 3);
+    double weighed_kg = up_procedure_opening(bench.procedure).ballast_kg;
+    assert_true(fabs(weighed_kg - scene.mended_kg) < 1e-3);
+    for (unsigned i = 0; i < measured->trials; i++) {
+        assert_true(fabs(measured->trial[i].load_counts - scene.water_kg * COUNTS_PER_KG) < 300);
+    }
+}
+
+static void ballast_that_is_off_after_a_break_is_weighed_again(void **state) {
+    (void)state;
+    bench.act = act_without;
+    break_off(scene.ballast_kg, 1);
+    break_off(0, 2);
+}
+
 #define BALLAST(test) cmocka_unit_test_setup_teardown(test, begin, end)
 
 int main(void) {
@@ -241,6 +274,7 @@ int main(void) {
         BALLAST(the_tare_is_as_strict_as_without_it),
         BALLAST(done_to_everything_ends_it),
         BALLAST(a_neighbour_leaves_its_ballast_on),
+        BALLAST(ballast_that_is_off_after_a_break_is_weighed_again),
     };
     return cmocka_run_group_tests_name("ballast", tests, NULL, NULL);
 }

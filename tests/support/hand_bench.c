@@ -109,16 +109,23 @@ static void one_sample(struct hand_bench *bench, long number) {
     up_procedure_sample(bench->procedure, &sample);
 }
 
-void hand_bench_run(struct hand_bench *bench) {
+bool hand_bench_step(struct hand_bench *bench, long i) {
     struct up_event event;
+    while (up_procedure_next(bench->procedure, &event)) {
+        take_event(bench, &event);
+    }
+    bool goes_on = !up_procedure_is_finished(bench->procedure);
+    if (goes_on) {
+        one_sample(bench, i);
+    }
+    return goes_on;
+}
+
+void hand_bench_run(struct hand_bench *bench) {
     for (long i = 0; i < SAMPLES_MAX; i++) {
-        while (up_procedure_next(bench->procedure, &event)) {
-            take_event(bench, &event);
-        }
-        if (up_procedure_is_finished(bench->procedure)) {
+        if (!hand_bench_step(bench, i)) {
             return;
         }
-        one_sample(bench, i);
     }
     fprintf(stderr, "the procedure has not come to its end: %s\n", bench->question);
     abort();

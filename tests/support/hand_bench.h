@@ -36,6 +36,8 @@ void hand_bench_begin(struct hand_bench *bench);
 void hand_bench_start(struct hand_bench *bench);
 /* Runs until the procedure is finished. */
 void hand_bench_run(struct hand_bench *bench);
+/* One sample of it, `i` its number; false where it has come to its end. */
+bool hand_bench_step(struct hand_bench *bench, long i);
 /* Feeds samples for so long; answers nothing. */
 void hand_bench_wait(struct hand_bench *bench, double seconds);
 const struct up_measurement *hand_bench_measured(const struct hand_bench *bench);
