@@ -13,9 +13,9 @@
  * On a network drive a catalogue is refused (its log needs memory that all share).
  *
  * Other programs read the SQL views item, model, calibration, rig, run, trial, plateau, result,
- * decision, reference, reference_check, gear_kind, writer and held (current versions), live (all versions that
- * none replaces) and record itself. A plateau is part of its trial's record: without the tares
- * around it it says nothing, and so a trial costs one write to the disk.
+ * decision, reference, reference_check, gear_kind, writer and held (current versions), live (all
+ * versions that none replaces) and record itself. A plateau is part of its trial's record: without
+ * the tares around it it says nothing, and so a trial costs one write to the disk.
  */
 #ifndef UPTHRUST_CATALOGUE_H
 #define UPTHRUST_CATALOGUE_H
