@@ -2,8 +2,8 @@
 /* Any bytes as the journal of a run and, after the first NUL, its stream: refused in a line, or
    repeated to the same numbers each time; and drawn. */
 #include "change.h"
-#include "fuzz_catalogue.h"
 #include "drawing.h"
+#include "fuzz_catalogue.h"
 #include "report/report.h"
 #include "session/internal.h"
 
