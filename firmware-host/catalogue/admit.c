@@ -238,6 +238,17 @@ static bool find_same_id(const struct admission *admission, enum catalogue_admit
     return good;
 }
 
+/* What was taken away here does not come back, nor does other content under its id. */
+static bool contest(const struct admission *admission, enum catalogue_admitted *how) {
+    long long gone = 0;
+    const struct up_record *record = admission->record;
+    *how = ADMITTED_KNOWN;
+    return catalogue_ask(admission->catalogue, "SELECT " CATALOGUE_IS_GONE("?"), record->id, &gone,
+                         admission->failure) &&
+           (gone > 0 || catalogue_contest(admission->catalogue, record, admission->replaces, how,
+                                          admission->failure));
+}
+
 /* Of a thing that has versions, the same version twice changes nothing. */
 static bool keep(const struct admission *admission, enum catalogue_admitted *how) {
     long long others = 0;
@@ -261,8 +272,7 @@ bool catalogue_admit(struct up_catalogue *catalogue, struct up_record *record, j
         return true;
     }
     return find_same_id(&admission, how) &&
-           (*how == ADMITTED_FRESH ? keep(&admission, how)
-            : *how == ADMITTED_CONTESTED
-                ? catalogue_contest(catalogue, record, replaces, how, failure)
-                : catalogue_add_detail(catalogue, record, failure));
+           (*how == ADMITTED_FRESH       ? keep(&admission, how)
+            : *how == ADMITTED_CONTESTED ? contest(&admission, how)
+                                         : catalogue_add_detail(catalogue, record, failure));
 }

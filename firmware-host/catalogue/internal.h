@@ -5,6 +5,7 @@
 #include <sqlite3.h>
 
 #include "catalogue/kind.h"
+#include "catalogue/private.h"
 #include "catalogue/records.h"
 #include "members.h"
 #include "signing/signing.h"
@@ -12,14 +13,16 @@
 
 enum {
     APPLICATION_ID = 0x75705442, /* "upTB" */
-    SCHEMA_VERSION = 9,
+    SCHEMA_VERSION = 10,
     SIGNED_SINCE = 9,
+    PRIVATE_SINCE = 10,
 };
 
 struct up_catalogue {
     sqlite3 *database;
     char *directory;
     int version; /* of the tables; an old one is brought up to date where it may be written */
+    int number;  /* that the file gives itself: an older program may have set it back */
     int depth;   /* of transactions within one another */
     void (*watch)(const char *doing, unsigned long done); /* NULL: nobody waits */
     struct up_writer writer;                              /* no key until something is stored */
@@ -48,6 +51,9 @@ bool catalogue_run(struct up_catalogue *catalogue, const char *sql, struct up_fa
    file was removed or replaced: SQLite would go on writing to one that nobody can see. */
 bool catalogue_begin(struct up_catalogue *catalogue, struct up_failure *failure);
 bool catalogue_end(struct up_catalogue *catalogue, bool good, struct up_failure *failure);
+
+/* The file as SQLite is asked to open it, with "?mode=..."; the caller's. */
+char *catalogue_uri(const char *path, const char *query);
 
 /* A lock on a directory, for the lifetime of the descriptor; waited for as long as the database's.
    -1 where it fails. Where the file system knows no locks, there is none. */
@@ -89,9 +95,15 @@ char *catalogue_schema(void);
 char *catalogue_tables_of(int version);
 #define CATALOGUE_TABLE_NAMES                                                                      \
     "('record', 'replaces', 'bench_counter', 'local_mark', 'contested',"                           \
-    " 'signed', 'detail')"
+    " 'signed', 'detail', 'private')"
 char *catalogue_migration(int version);
-/* The two rules that contested.c lifts. */
+/* The rules that contested.c and keep/redact.c lift. */
+#define CATALOGUE_RECORD_KEPT                                                                      \
+    "CREATE TRIGGER record_kept BEFORE UPDATE ON record"                                           \
+    " BEGIN SELECT RAISE(ABORT, 'records are never changed'); END;"
+#define CATALOGUE_DETAIL_STAYS(missing)                                                            \
+    "CREATE TRIGGER " missing "detail_stays BEFORE DELETE ON detail"                               \
+    " BEGIN SELECT RAISE(ABORT, 'records are never removed'); END;"
 #define CATALOGUE_RECORD_STAYS                                                                     \
     "CREATE TRIGGER record_stays BEFORE DELETE ON record"                                          \
     " BEGIN SELECT RAISE(ABORT, 'records are never removed'); END;"
@@ -121,7 +133,8 @@ bool catalogue_check_schema(struct up_catalogue *catalogue, struct up_failure *f
     "EXISTS (SELECT 1 FROM local_mark WHERE record_id = " id " AND mark IN (" marks "))"
 #define CATALOGUE_IS_OWN(id)   CATALOGUE_HAS_MARK(id, "'made', 'kept'")
 #define CATALOGUE_IS_HELD(id)  CATALOGUE_HAS_MARK(id, "'made', 'kept', 'adopted', 'used'")
-#define CATALOGUE_IS_ASIDE(id) CATALOGUE_HAS_MARK(id, "'aside'")
+#define CATALOGUE_IS_ASIDE(id) CATALOGUE_HAS_MARK(id, "'aside', 'redacted'")
+#define CATALOGUE_IS_GONE(id)  CATALOGUE_HAS_MARK(id, "'redacted'")
 #define CATALOGUE_COUNTS(latest)                                                                   \
     "NOT " CATALOGUE_IS_ASIDE(                                                                     \
         "r.id") " AND NOT EXISTS ("                                                                \
@@ -185,6 +198,20 @@ bool catalogue_each_contested(struct up_catalogue *catalogue,
                                             bool sound, void *context),
                               void *context, struct up_failure *failure);
 
+/* ---- private.c ---- */
+
+/* SHA-256 over the salt's digits and the text. */
+bool catalogue_commit_to(const char *salt, const char *text, char commitment[UP_SHA256_SIZE]);
+bool catalogue_new_salt(char salt[UP_SALT_SIZE], struct up_failure *failure);
+/* Within a transaction; `member` of drop is a pattern of LIKE. */
+bool catalogue_keep_private(struct up_catalogue *catalogue, const char *thing, const char *member,
+                            const char *salt, const char *text, struct up_failure *failure);
+bool catalogue_drop_private(struct up_catalogue *catalogue, const char *thing, const char *member,
+                            struct up_failure *failure);
+/* The log beside the file is emptied: what was overwritten in the file is not left there. It waits
+   for readers; UP_STATUS_UNABLE where one does not end. */
+bool catalogue_scrub_log(struct up_catalogue *catalogue, struct up_failure *failure);
+
 /* ---- last_use.c ---- */
 
 /* Whether the folder still has the mark by which the bench was last weighed here; and notes that of
@@ -209,6 +236,11 @@ json_t *catalogue_join(const char *facts, const char *detail);
    what stands beside them; `fault`: what does not. The signature is not looked at. */
 bool catalogue_is_enveloped(const struct up_record *record, const json_t *replaces,
                             char fault[UP_FAULT_SIZE]);
+
+/* Whether in the place of the facts stands that they were taken away (keep/redact.c). That they may
+   be missing, a mark says. */
+#define CATALOGUE_GONE "{}"
+bool catalogue_facts_are_gone(const struct up_record *record);
 
 /* A statement that finds the envelope of a record; `read` adds it and the detail to a record that
    was read, until the statement is reset. */

@@ -7,7 +7,10 @@
               and the bench's count by then
      used     the version from elsewhere of an item or body that counted when it was measured here
      chosen   taken back by hand: other content under its id does not set it aside again
-     aside    left out by hand, with the reason */
+     aside    left out by hand, with the reason
+     redacted, undetailed
+              its facts, or its detail, were taken away from this folder, with the reason; what
+              comes from elsewhere does not bring them back */
 #ifndef _GNU_SOURCE
 #define _GNU_SOURCE /* statx */
 #endif
@@ -324,6 +327,17 @@ bool up_catalogue_check(struct up_catalogue *catalogue,
         " AND o.sha256 = CASE WHEN json_valid(s.envelope) THEN"
         " json_extract(s.envelope, '$.previous') END)"
         " ORDER BY writer, sequence, id, sha256";
+#define REDACTED(mark)                                                                             \
+    "SELECT r.id, r.kind, r.made_utc, m.reason FROM local_mark AS m JOIN record AS r"              \
+    " ON r.id = m.record_id WHERE m.mark = '" mark "' ORDER BY r.id, r.sha256"
+    /* Only a program from before signatures writes none here; the first writer told of its own. */
+    static const char unsigned_since[] =
+        "SELECT r.id, r.kind, r.made_utc, '' FROM record AS r WHERE " CATALOGUE_HAS_MARK(
+            "r.id", "'made'") " AND EXISTS (SELECT 1 FROM record WHERE kind = 'writer') AND NOT"
+                              " EXISTS (SELECT 1 FROM signed AS s WHERE s.id = r.id AND"
+                              " s.sha256 = r.sha256) AND NOT EXISTS (SELECT 1 FROM record AS h"
+                              " JOIN detail AS d ON d.sha256 = h.sha256 WHERE h.kind = 'held'"
+                              " AND instr(d.body, r.sha256) > 0) ORDER BY r.id, r.sha256";
     struct checking checking = {catalogue, visit, context};
     return check_file(catalogue, failure) &&
            catalogue_each_damaged(catalogue, visit_damaged, &checking, failure) &&
@@ -341,5 +355,9 @@ bool up_catalogue_check(struct up_catalogue *catalogue,
                       failure) &&
            (catalogue->version < SIGNED_SINCE ||
             (visit_rows(&checking, UP_RECORD_FORKED, forked, failure) &&
-             visit_rows(&checking, UP_RECORD_AFTER_GAP, after_gap, failure)));
+             visit_rows(&checking, UP_RECORD_AFTER_GAP, after_gap, failure) &&
+             visit_rows(&checking, UP_RECORD_REDACTED, REDACTED("redacted"), failure) &&
+             visit_rows(&checking, UP_RECORD_UNDETAILED, REDACTED("undetailed"), failure) &&
+             visit_rows(&checking, UP_RECORD_UNSIGNED, unsigned_since, failure)));
+#undef REDACTED
 }

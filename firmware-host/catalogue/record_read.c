@@ -214,11 +214,15 @@ static bool visit_one(sqlite3_stmt *statement, struct visitor *visitor, bool *mo
         replaced_by(visitor->catalogue, visitor->replaced_by, record.id, failure);
     bool good = replaces != NULL && catalogue_read_signed(visitor->catalogue, visitor->signed_as,
                                                           &record, body, failure);
+    bool gone = good && sqlite3_column_int(statement, 8) != 0 && catalogue_facts_are_gone(&record);
+    record.facts = gone ? NULL : record.facts;
     bool sound = good && catalogue_is_sound(&record, body, replaces) &&
                  (visitor->visit_damaged == NULL || record.envelope == NULL ||
                   up_signature_holds(record.writer, record.sha256, record.signature));
     if (good && !sound) {
         *more = visit_damaged(visitor, &record, sqlite3_column_int(statement, 8) != 0);
+    } else if (gone) {
+        *more = true;
     } else if (good && visitor->visit_other != NULL) {
         *more = visitor->visit_other(&record, sqlite3_column_int(statement, COLUMN_COUNTS) != 0,
                                      visitor->context);

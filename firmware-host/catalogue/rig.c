@@ -1,5 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Rig files, kept as the runs found them. */
+/* Rig files, kept as the runs found them. The text stays in this folder (private.h): it may name
+   ports, places and people. The record has what others need, and a commitment to the text. */
+#include <stdlib.h>
 #include <string.h>
 
 #include "catalogue/run.h"
@@ -16,17 +18,25 @@ static void subject_of(const char *bench, char subject[UP_ID_SIZE]) {
 }
 
 struct newest {
-    const char *file_sha256;
+    struct up_catalogue *catalogue;
+    const char *file_text;
     char *record_id;
+    struct up_failure *failure;
+    bool failed;
 };
 
-/* The newest live version comes first; nothing is new only where it has the same text. */
+/* The newest live version comes first; nothing is new only where it has the same text. One from
+   before texts were private keeps its own, and is not followed: what is said anew stays here. */
 static bool compare(const struct up_record *record, void *context) {
     struct newest *newest = context;
-    const char *sha256 = json_string_value(json_object_get(record->content, "file_sha256"));
-    if (sha256 != NULL && !record->elsewhere && strcmp(sha256, newest->file_sha256) == 0) {
+    struct up_private text;
+    newest->failed =
+        !up_private_find(newest->catalogue, record->id, "file_text", &text, newest->failure);
+    if (!newest->failed && text.text != NULL && !record->elsewhere &&
+        strcmp(text.text, newest->file_text) == 0) {
         memcpy(newest->record_id, record->id, sizeof record->id);
     }
+    free(text.text);
     return false;
 }
 
@@ -35,22 +45,30 @@ const struct catalogue_member catalogue_rig_members[] = {
     BENCH_ALONE,
     BENCH_SEQUENCE,
     TEXT_AS(IN_POINTER, "name", name, 0, "of the rig, for people"),
-    TEXT_ALONE("file_sha256", 0, "of the whole file"),
+    TEXT_ALONE("file_sha256", LATER, "of the whole file; null since its text is private"),
     TEXT_AS(IN_POINTER, "rig_sha256", rig_sha256, 0, "of its line and sensor sections"),
-    {ROW("file_text", MEMBER_LINES, IN_POINTER, LATER, "the rig file"), AT(file_text)},
+    {ROW("file_text", MEMBER_LINES, IN_NO_STRUCT, LATER,
+         "the rig file; null since its text is private")},
+    TRUTH("simulated", simulated, LATER, "no gear is weighed on this bench"),
+    TEXT_ALONE("text_commitment", LATER,
+               "SHA-256 over a salt and the text, both of which stay "
+               "with whoever wrote it"),
     END};
 #undef MEMBERS_OF
 
 static bool put_version(struct up_catalogue *catalogue, struct up_record *record,
-                        const struct up_rig_version *rig, const char *file_sha256,
+                        const struct up_rig_version *rig, const char *text,
                         struct up_failure *failure) {
+    char salt[UP_SALT_SIZE], commitment[UP_SHA256_SIZE];
     json_auto_t *replaces = up_catalogue_live_ids(catalogue, "rig", record->subject, failure);
-    if (replaces == NULL) {
+    if (replaces == NULL || !catalogue_new_salt(salt, failure)) {
         return false;
     }
+    catalogue_commit_to(salt, text, commitment);
     record->content = members_to_json(catalogue_rig_members, rig);
-    json_object_set_new(record->content, "file_sha256", json_string(file_sha256));
-    bool good = catalogue_put(catalogue, record, replaces, failure);
+    json_object_set_new(record->content, "text_commitment", json_string(commitment));
+    bool good = catalogue_put(catalogue, record, replaces, failure) &&
+                catalogue_keep_private(catalogue, record->id, "file_text", salt, text, failure);
     json_decref(record->content);
     return good;
 }
@@ -58,18 +76,20 @@ static bool put_version(struct up_catalogue *catalogue, struct up_record *record
 bool up_rig_store(struct up_catalogue *catalogue, const struct up_rig_version *rig,
                   char record_id[UP_ID_SIZE], struct up_failure *failure) {
     struct up_record record = {.kind = "rig"};
-    char file_sha256[UP_SHA256_SIZE];
-    struct newest newest = {.file_sha256 = file_sha256, .record_id = record_id};
+    UP_FREED char *text = up_text_clean_lines(rig->file_text);
+    struct newest newest = {
+        .catalogue = catalogue, .file_text = text, .record_id = record_id, .failure = failure};
     record_id[0] = '\0';
     subject_of(rig->bench, record.subject);
-    catalogue_hash_text(rig->file_text, file_sha256);
     snprintf(record.bench, sizeof record.bench, "%s", rig->bench);
     if (!catalogue_begin(catalogue, failure)) {
         return false;
     }
-    bool good = up_catalogue_each_live(catalogue, "rig", record.subject, compare, &newest, failure);
+    bool good =
+        up_catalogue_each_live(catalogue, "rig", record.subject, compare, &newest, failure) &&
+        !newest.failed;
     if (good && record_id[0] == '\0') {
-        good = put_version(catalogue, &record, rig, file_sha256, failure);
+        good = put_version(catalogue, &record, rig, text, failure);
         memcpy(record_id, record.id, sizeof record.id);
     }
     return catalogue_end(catalogue, good, failure);

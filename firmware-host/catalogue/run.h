@@ -53,11 +53,12 @@ bool up_run_recover(struct up_catalogue *catalogue,
                     struct up_failure *failure);
 
 /* The rig file that a run was made with: stored once a version, the same text again gives the same
-   record. */
+   record. The text is private (private.h, "file_text" of the record's id). */
 struct up_rig_version {
     const char *bench, *name;
     const char *rig_sha256; /* of the sections that a calibration depends on */
     const char *file_text;
+    bool simulated;
 };
 bool up_rig_store(struct up_catalogue *catalogue, const struct up_rig_version *rig,
                   char record_id[UP_ID_SIZE], struct up_failure *failure);

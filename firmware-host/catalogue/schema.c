@@ -67,9 +67,8 @@ static const char tables[] =
     " BEGIN SELECT CASE WHEN EXISTS (SELECT 1 FROM record WHERE id = NEW.id"
     "  AND sha256 = NEW.sha256 AND kind = NEW.kind AND subject = NEW.subject"
     "  AND bench = NEW.bench AND made_utc = NEW.made_utc AND body = NEW.body)"
-    "  THEN RAISE(IGNORE) ELSE RAISE(ABORT, 'records are never changed') END; END;"
-    "CREATE TRIGGER record_kept BEFORE UPDATE ON record"
-    " BEGIN SELECT RAISE(ABORT, 'records are never changed'); END;" CATALOGUE_RECORD_STAYS
+    "  THEN RAISE(IGNORE) ELSE RAISE(ABORT, 'records are never changed') END; "
+    "END;" CATALOGUE_RECORD_KEPT CATALOGUE_RECORD_STAYS
     "CREATE TRIGGER replaces_kept BEFORE UPDATE ON replaces"
     " BEGIN SELECT RAISE(ABORT, 'records are never changed'); END;" CATALOGUE_REPLACES_STAYS;
 
@@ -116,9 +115,14 @@ static const char tables[] =
     " (SELECT 1 FROM detail WHERE rowid = NEW.rowid OR sha256 = NEW.sha256)"                       \
     " BEGIN SELECT RAISE(IGNORE); END;"                                                            \
     "CREATE TRIGGER " missing "detail_kept BEFORE UPDATE ON detail"                                \
-    " BEGIN SELECT RAISE(ABORT, 'records are never changed'); END;"                                \
-    "CREATE TRIGGER " missing "detail_stays BEFORE DELETE ON detail"                               \
-    " BEGIN SELECT RAISE(ABORT, 'records are never removed'); END;"
+    " BEGIN SELECT RAISE(ABORT, 'records are never changed'); END;" CATALOGUE_DETAIL_STAYS(        \
+        missing)
+
+/* What the tenth added: texts that stay in this folder. See private.c. */
+#define TABLES_10_PRIVATE(missing)                                                                 \
+    "CREATE TABLE " missing "private ("                                                            \
+    " thing TEXT NOT NULL, member TEXT NOT NULL, salt TEXT NOT NULL, body TEXT NOT NULL,"          \
+    " made_utc TEXT NOT NULL, PRIMARY KEY (thing, member)) WITHOUT ROWID;"
 
 /* From before there were marks: the origin of a record is unknown. It counts as one of here; only a
    calibration must be adopted before it is used. */
@@ -272,9 +276,10 @@ static char *all_views(char *sql) {
 }
 
 char *catalogue_tables_of(int version) {
-    return up_text_format("%s%s%s%s%s", tables, version >= 2 ? TABLES_2("") : "",
+    return up_text_format("%s%s%s%s%s%s", tables, version >= 2 ? TABLES_2("") : "",
                           version >= 4 ? TABLES_4("") : "", version >= 6 ? TABLES_6("") : "",
-                          version >= SIGNED_SINCE ? TABLES_9("") : "");
+                          version >= SIGNED_SINCE ? TABLES_9("") : "",
+                          version >= PRIVATE_SINCE ? TABLES_10_PRIVATE("") : "");
 }
 
 char *catalogue_schema(void) {
@@ -298,7 +303,8 @@ char *catalogue_migration(int version) {
     if (version < 2) {
         sql = append(sql, up_text_format("%s", catalogue_count_again));
     }
-    sql = append(sql, up_text_format("%s%s", version < 6 ? TABLES_6(MISSING) : "",
-                                     version < SIGNED_SINCE ? TABLES_9(MISSING) : ""));
+    sql = append(sql, up_text_format("%s%s%s", version < 6 ? TABLES_6(MISSING) : "",
+                                     version < SIGNED_SINCE ? TABLES_9(MISSING) : "",
+                                     version < PRIVATE_SINCE ? TABLES_10_PRIVATE(MISSING) : ""));
     return append(all_views(sql), up_text_format("%s", version < 7 ? marks_7 : ""));
 }

@@ -2,6 +2,7 @@
 /* Whether a file has the tables of a catalogue, word by word: one that came from somebody else may
    call anything a table, and a trigger could take away what was just stored, or never end. Views
    are for others; nothing here asks them. */
+#include <stdlib.h>
 #include <string.h>
 
 #include "internal.h"
@@ -33,27 +34,53 @@ static bool refuse(const struct up_catalogue *catalogue, const char *name,
                    catalogue->directory, name[0] != '\0' ? ", see " : "", name);
 }
 
-static bool check_rows(struct up_catalogue *catalogue, sqlite3_stmt *statement,
-                       struct up_failure *failure) {
-    UP_FREED char *known = catalogue_tables_of(SCHEMA_VERSION),
-                  *needed = catalogue_tables_of(catalogue->version);
-    int code = SQLITE_DONE, there = 0;
+struct versions {
+    char *needed[SCHEMA_VERSION + 1]; /* the statements of each version */
+    int there[SCHEMA_VERSION + 1];    /* and how many of them are */
+};
+
+static void count(struct versions *versions, const char *sql) {
+    for (int version = 1; version <= SCHEMA_VERSION; version++) {
+        versions->there[version] += is_among(versions->needed[version], sql);
+    }
+}
+
+static bool is_whole(const struct versions *versions, int version) {
+    return versions->there[version] >= count_statements(versions->needed[version]);
+}
+
+/* The newest one that added tables, all of which are there. */
+static int newest_whole(const struct versions *versions, int version) {
+    int newest = SCHEMA_VERSION;
+    while (newest > version &&
+           (strcmp(versions->needed[newest], versions->needed[newest - 1]) == 0 ||
+            !is_whole(versions, newest))) {
+        newest--;
+    }
+    return newest;
+}
+
+/* An older program may have set back the file's number, so that its tables would be taken for older
+   ones and what they hold for unsigned: they are taken for what they are. */
+static bool check_rows(struct up_catalogue *catalogue, struct versions *versions,
+                       sqlite3_stmt *statement, struct up_failure *failure) {
+    int code = SQLITE_DONE;
     bool good = true;
     while (good && (code = sqlite3_step(statement)) == SQLITE_ROW) {
         const char *name = (const char *)sqlite3_column_text(statement, 0);
         const char *sql = (const char *)sqlite3_column_text(statement, 1);
-        good = sql != NULL && is_among(known, sql);
+        good = (sql != NULL && is_among(versions->needed[SCHEMA_VERSION], sql)) ||
+               refuse(catalogue, name != NULL ? name : "", failure);
         if (good) {
-            there += is_among(needed, sql);
-        } else {
-            refuse(catalogue, name != NULL ? name : "", failure);
+            count(versions, sql);
         }
     }
     if (good && code != SQLITE_DONE) {
         good = catalogue_fail(catalogue, code, failure);
-    } else if (good && there < count_statements(needed)) {
+    } else if (good && !is_whole(versions, catalogue->version)) {
         good = refuse(catalogue, "", failure);
     }
+    catalogue->version = good ? newest_whole(versions, catalogue->version) : catalogue->version;
     return good;
 }
 
@@ -67,8 +94,15 @@ bool catalogue_check_schema(struct up_catalogue *catalogue, struct up_failure *f
         " AND tbl_name COLLATE NOCASE IN " CATALOGUE_TABLE_NAMES "))";
     sqlite3_stmt *statement = NULL;
     int code = sqlite3_prepare_v2(catalogue->database, sql, -1, &statement, NULL);
-    bool good = code == SQLITE_OK ? check_rows(catalogue, statement, failure)
+    struct versions versions = {.there = {0}};
+    for (int version = 0; version <= SCHEMA_VERSION; version++) {
+        versions.needed[version] = catalogue_tables_of(version);
+    }
+    bool good = code == SQLITE_OK ? check_rows(catalogue, &versions, statement, failure)
                                   : catalogue_fail(catalogue, code, failure);
     sqlite3_finalize(statement);
+    for (int version = 0; version <= SCHEMA_VERSION; version++) {
+        free(versions.needed[version]);
+    }
     return good;
 }

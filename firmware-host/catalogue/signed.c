@@ -75,7 +75,7 @@ bool catalogue_is_enveloped(const struct up_record *record, const json_t *replac
                strcmp(envelope.writer, record->writer) != 0 ||
                envelope.sequence != record->sequence || !json_equal(envelope.replaces, replaces)) {
         wrong = "its envelope says something else of it";
-    } else if (!is_hash_of(envelope.facts, record->facts)) {
+    } else if (record->facts != NULL && !is_hash_of(envelope.facts, record->facts)) {
         wrong = "its facts are not those that were signed";
     } else if (record->detail != NULL && !is_hash_of(envelope.detail, record->detail)) {
         wrong = "its detail is not what was signed";
@@ -83,6 +83,17 @@ bool catalogue_is_enveloped(const struct up_record *record, const json_t *replac
     json_decref(envelope.replaces);
     snprintf(fault, UP_FAULT_SIZE, "%s", wrong != NULL ? wrong : "");
     return wrong == NULL;
+}
+
+bool catalogue_facts_are_gone(const struct up_record *record) {
+    struct up_envelope envelope;
+    char fault[UP_FAULT_SIZE];
+    if (record->facts == NULL || strcmp(record->facts, CATALOGUE_GONE) != 0 ||
+        !up_envelope_read(record->envelope, &envelope, fault)) {
+        return false;
+    }
+    json_decref(envelope.replaces);
+    return !is_hash_of(envelope.facts, CATALOGUE_GONE);
 }
 
 /* ---- stored ---- */
@@ -144,9 +155,12 @@ bool catalogue_insert_signed(struct up_catalogue *catalogue, const struct up_rec
 
 bool catalogue_add_detail(struct up_catalogue *catalogue, const struct up_record *record,
                           struct up_failure *failure) {
+    static const char sql[] = "INSERT INTO detail SELECT ?1, ?2 WHERE NOT " CATALOGUE_HAS_MARK(
+        "?3", "'redacted', 'undetailed'") " ON CONFLICT DO NOTHING";
     return record->detail == NULL ||
-           catalogue_change(catalogue, "INSERT INTO detail VALUES (?, ?) ON CONFLICT DO NOTHING",
-                            (const char *[]){record->sha256, record->detail}, 2, failure);
+           catalogue_change(catalogue, sql,
+                            (const char *[]){record->sha256, record->detail, record->id}, 3,
+                            failure);
 }
 
 /* ---- who writes ---- */

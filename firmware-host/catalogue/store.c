@@ -250,10 +250,7 @@ static bool is_immutable(const char *directory, const char *path) {
 }
 
 /* A URI whatever the mode: some builds of SQLite take any name that begins with "file:" for one. */
-static char *uri_of(const char *directory, const char *path, enum up_catalogue_mode mode) {
-    static const char *const words[] = {
-        [UP_CATALOGUE_READ] = "ro", [UP_CATALOGUE_WRITE] = "rw", [UP_CATALOGUE_CREATE] = "rwc"};
-    bool immutable = mode == UP_CATALOGUE_READ && is_immutable(directory, path);
+char *catalogue_uri(const char *path, const char *query) {
     char *escaped = up_allocate(strlen(path) + 1, 3);
     char *to = escaped;
     for (const char *from = path; *from != '\0'; from++) {
@@ -264,10 +261,17 @@ static char *uri_of(const char *directory, const char *path, enum up_catalogue_m
         }
     }
     /* With an empty authority a path that begins with two slashes stays a path. */
-    char *uri = up_text_format("file:%s%s?mode=%s%s", path[0] == '/' ? "//" : "", escaped,
-                               words[mode], immutable ? "&immutable=1" : "");
+    char *uri = up_text_format("file:%s%s%s", path[0] == '/' ? "//" : "", escaped, query);
     free(escaped);
     return uri;
+}
+
+static char *uri_of(const char *directory, const char *path, enum up_catalogue_mode mode) {
+    static const char *const words[] = {[UP_CATALOGUE_READ] = "?mode=ro",
+                                        [UP_CATALOGUE_WRITE] = "?mode=rw",
+                                        [UP_CATALOGUE_CREATE] = "?mode=rwc"};
+    bool immutable = mode == UP_CATALOGUE_READ && is_immutable(directory, path);
+    return catalogue_uri(path, immutable ? "?mode=ro&immutable=1" : words[mode]);
 }
 
 /* Far above what a catalogue holds, far below what would fill memory or never end. */
@@ -338,7 +342,8 @@ static bool make_tables(struct up_catalogue *catalogue, struct up_failure *failu
     return catalogue_run(catalogue, sql, failure);
 }
 
-/* Another program may have been first; a mark of a newer one stays. */
+/* Another program may have been first; a mark of a newer one stays. What the tables say goes before
+   a number that was set back. */
 static bool bring_up_to_date(struct up_catalogue *catalogue, struct up_failure *failure) {
     struct marks marks;
     if (!catalogue_begin(catalogue, failure)) {
@@ -346,7 +351,8 @@ static bool bring_up_to_date(struct up_catalogue *catalogue, struct up_failure *
     }
     bool good = read_marks(catalogue, &marks, failure);
     if (good && marks.version < SCHEMA_VERSION) {
-        UP_FREED char *migration = catalogue_migration(marks.version);
+        int from = catalogue->version > marks.version ? catalogue->version : marks.version;
+        UP_FREED char *migration = catalogue_migration(from);
         UP_FREED char *sql =
             up_text_format("%sPRAGMA user_version = %d;", migration, SCHEMA_VERSION);
         good = catalogue_run(catalogue, sql, failure);
@@ -391,7 +397,7 @@ static bool check_marks(struct up_catalogue *catalogue, enum up_catalogue_mode m
             "%s/catalogue.sqlite is not a catalogue of upthrust: choose another --catalogue",
             catalogue->directory);
     }
-    catalogue->version = marks.version;
+    catalogue->version = catalogue->number = marks.version;
     if (marks.version > SCHEMA_VERSION) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
                        "the catalogue %s was made by a newer upthrust (version %d of the tables, "
@@ -440,10 +446,10 @@ static bool open_all(struct up_catalogue *catalogue, enum up_catalogue_mode mode
                 open_database(catalogue, path, mode, failure) &&
                 catalogue_run(catalogue,
                               "PRAGMA synchronous = FULL; PRAGMA recursive_triggers = ON;"
-                              "PRAGMA cell_size_check = ON",
+                              "PRAGMA cell_size_check = ON; PRAGMA secure_delete = ON",
                               failure) &&
                 check_marks(catalogue, mode, failure);
-    if (good && mode != UP_CATALOGUE_READ && catalogue->version < SCHEMA_VERSION) {
+    if (good && mode != UP_CATALOGUE_READ && catalogue->number < SCHEMA_VERSION) {
         good = bring_up_to_date(catalogue, failure);
         catalogue->version = SCHEMA_VERSION;
     }

@@ -199,6 +199,9 @@ COMMAND(export)
 COMMAND(import)
 COMMAND(merge)
 COMMAND(check_catalogue)
+COMMAND(redact)
+COMMAND(backup)
+COMMAND(private)
 /* `calibration adopt` (command_calibrate.c). */
 bool adopt_calibration(struct call *call);
 

@@ -2,8 +2,10 @@
 #include <string.h>
 #include <strings.h>
 
+#include "catalogue/private.h"
 #include "cli.h"
 #include "metrology/material.h"
+#include "text/json.h"
 #include "text/text.h"
 
 const struct option_text options_item[] = {
@@ -24,6 +26,8 @@ const struct option_text options_item[] = {
      "kinds without gas)"},
     {"stock-number", "TEXT", "add, edit: your own number for it"},
     {"note", "TEXT", "add, edit: what else is worth knowing"},
+    {"owner", "TEXT",
+     "add, edit: whose it is; shown by item show here, never exported or merged (\"\": nobody's)"},
     {"side", "left|right|none", "add, edit: which piece of a pair it is"},
     {"together", "NAME_OR_ID", "add, edit: one of several measured together (repeatable)"},
     {"single", NULL, "edit: one piece, no pair"},
@@ -181,7 +185,8 @@ static void print_item(const struct up_item *item, const struct up_style *style)
     }
 }
 
-static bool show_item(struct call *call, const struct up_item *item) {
+/* `owner`: NULL where it is not to be shown, or none is noted. */
+static bool show_item(struct call *call, const struct up_item *item, const char *owner) {
     struct up_style style;
     if (!style_asked(call, &style)) {
         return false;
@@ -191,11 +196,38 @@ static bool show_item(struct call *call, const struct up_item *item) {
         json_object_update_new(document,
                                json_pack("{s:s, s:s, s:b}", "schema", "upthrust-item-1", "item_id",
                                          item->id, "elsewhere", item->elsewhere));
+        if (owner != NULL) {
+            json_object_set_new(document, "owner", up_json_text(owner));
+        }
         print_json(document);
     } else {
         print_item(item, &style);
+        print_labelled("owner (stays here)", owner != NULL ? owner : "");
     }
     return true;
+}
+
+/* ---- whose it is ---- */
+
+static bool store_owner(struct call *call, const struct up_item *item) {
+    char owner[UP_NAME_SIZE] = "";
+    return !option_given(call, "owner") ||
+           (option_text_value(call, "owner", owner) &&
+            up_item_set_owner(call->catalogue, item->id, owner, call->failure));
+}
+
+/* The owner alone changes no version of the item. */
+static bool changes_item(const struct call *call) {
+    bool changes = !option_given(call, "owner");
+    for (int i = 0; i < call->options; i++) {
+        static const char *const others[] = {"owner", "catalogue", "json", "units"};
+        bool other = false;
+        for (size_t j = 0; j < sizeof others / sizeof others[0]; j++) {
+            other = other || strcmp(call->option[i].name, others[j]) == 0;
+        }
+        changes = changes || !other;
+    }
+    return changes;
 }
 
 /* Two of one name are allowed: a shop has several of a kind. A person is asked first; others get a
@@ -236,7 +268,7 @@ static bool add(struct call *call) {
     return read_item(call, &item) && check_kind(call, &item) && take_holds_gas(call, &item) &&
            take_kind_tolerance(call, &item) && read_together(call, &item) &&
            confirm_look_alike(call, &item) && up_item_add(call->catalogue, &item, call->failure) &&
-           show_item(call, &item);
+           store_owner(call, &item) && show_item(call, &item, NULL);
 }
 
 /* ---- edit ---- */
@@ -289,7 +321,7 @@ static bool print_versions(struct call *call, const char *item_id) {
 /* In the place of the version that was current. */
 static bool store(struct call *call, struct up_item *item) {
     return print_versions(call, item->id) && up_item_add(call->catalogue, item, call->failure) &&
-           show_item(call, item);
+           show_item(call, item, NULL);
 }
 
 static bool edit(struct call *call) {
@@ -299,7 +331,10 @@ static bool edit(struct call *call) {
                             "--size, ...");
     }
     return up_item_find(call->catalogue, call->word[1], &item, call->failure) &&
-           read_changes(call, &item) && read_together(call, &item) && store(call, &item);
+           store_owner(call, &item) &&
+           (changes_item(call)
+                ? read_changes(call, &item) && read_together(call, &item) && store(call, &item)
+                : show_item(call, &item, NULL));
 }
 
 /* ---- rename, retire, restore ---- */
@@ -320,7 +355,7 @@ static bool rename_item(struct call *call) {
     return up_item_find(call->catalogue, call->word[1], &item, call->failure) &&
            apply_name(call, &item) && print_versions(call, item.id) &&
            confirm_look_alike(call, &item) && up_item_add(call->catalogue, &item, call->failure) &&
-           show_item(call, &item);
+           show_item(call, &item, NULL);
 }
 
 static bool find_one(struct call *call, struct up_item *item) {
@@ -340,14 +375,19 @@ static bool set_retired(struct call *call) {
 
 static bool show(struct call *call) {
     struct up_item item;
-    return find_one(call, &item) && show_item(call, &item);
+    if (!find_one(call, &item)) {
+        return false;
+    }
+    UP_FREED char *owner = up_item_owner(call->catalogue, item.id);
+    return show_item(call, &item, owner);
 }
 
 /* A version of elsewhere becomes one of here; the own ones stay in the catalogue, replaced. */
 static bool accept(struct call *call) {
     struct up_item item;
     return find_one(call, &item) &&
-           up_item_accept(call->catalogue, item.id, &item, call->failure) && show_item(call, &item);
+           up_item_accept(call->catalogue, item.id, &item, call->failure) &&
+           show_item(call, &item, NULL);
 }
 
 bool command_item(struct call *call) {

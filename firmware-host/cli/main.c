@@ -116,7 +116,22 @@ const struct command commands[] = {
      "check that every record is what was stored; leave one out, or take it back",
      options_check_catalogue, command_check_catalogue, HELP_CATALOGUE,
      "check-catalogue\n"
-     "check-catalogue --set-aside 3f2a1b00-... --reason \"the hook was wet\"\n"},
+     "check-catalogue --set-aside 3f2a1b00-... --reason \"the hook was wet\"\n"
+     "check-catalogue --salvage saved --catalogue damaged\n"},
+    {"backup", "DIR",
+     "copy the whole catalogue while benches write; to restore, put the copy in its place and run "
+     "`calibration adopt`",
+     options_backup, command_backup, HELP_CATALOGUE, "backup /media/stick/catalogue-2026-05-01\n"},
+    {"redact", "RECORD_ID",
+     "take what a record says away from this catalogue; its signed envelope stays", options_redact,
+     command_redact, HELP_CATALOGUE,
+     "redact 3f2a1b00-... --reason \"the note names its owner\"\n"
+     "redact 3f2a1b00-... --detail --reason \"only the result is to stay\"\n"},
+    {"private", "[ID]",
+     "what stays in this folder: rig files and owners, with the salt that proves a text",
+     options_private, command_private, HELP_CATALOGUE,
+     "private\n"
+     "private 3f2a --json\n"},
 };
 const int command_count = sizeof commands / sizeof commands[0];
 

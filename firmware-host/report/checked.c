@@ -34,15 +34,22 @@ struct look {
     bool own; /* by a record of here, over which none of elsewhere goes */
 };
 
+/* A record from before that was told has the rig file instead. */
+static bool is_simulated(const json_t *content) {
+    struct up_failure unreadable;
+    UP_FREED struct up_rig *rig = up_allocate(1, sizeof *rig);
+    const json_t *told = json_object_get(content, "simulated");
+    return json_is_boolean(told)
+               ? json_is_true(told)
+               : up_rig_parse("rig", up_record_text(content, "file_text"), rig, &unreadable) &&
+                     rig->simulated;
+}
+
 static bool look_at_rig(const struct up_record *record, void *context) {
     struct look *look = context;
-    struct up_failure unreadable;
     if (strcmp(record->bench, look->bench) == 0 && (!record->elsewhere || !look->own)) {
         look->own = !record->elsewhere;
-        UP_FREED struct up_rig *rig = up_allocate(1, sizeof *rig);
-        look->simulated =
-            up_rig_parse("rig", up_record_text(record->content, "file_text"), rig, &unreadable) &&
-            rig->simulated;
+        look->simulated = is_simulated(record->content);
     }
     return true;
 }

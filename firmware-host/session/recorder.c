@@ -146,7 +146,7 @@ static json_t *describe_run(const struct recorder *recorder) {
 static bool store_rig(struct recorder *recorder, struct up_failure *failure) {
     const struct up_rig *rig = recorder->settings->rig;
     UP_FREED char *text = up_rig_read_text(rig->path, failure);
-    struct up_rig_version version = {rig->id, rig->name, rig->sha256, text};
+    struct up_rig_version version = {rig->id, rig->name, rig->sha256, text, rig->simulated};
     return text != NULL &&
            up_rig_store(recorder->settings->catalogue, &version, recorder->rig_record_id, failure);
 }

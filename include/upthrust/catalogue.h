@@ -164,6 +164,9 @@ enum up_record_doubt {
     UP_RECORD_OF_MANY,        /* one of more versions of a thing than anybody makes */
     UP_RECORD_FORKED,         /* its writer signed another one under the same number */
     UP_RECORD_AFTER_GAP,      /* the one that its writer signed before it is missing */
+    UP_RECORD_REDACTED,       /* its facts were taken away here, with the reason */
+    UP_RECORD_UNDETAILED,     /* so was its detail */
+    UP_RECORD_UNSIGNED,       /* made here unsigned, when others were signed already */
 };
 struct up_doubtful_record {
     enum up_record_doubt why;
@@ -176,8 +179,8 @@ struct up_doubtful_record {
 };
 /* Reads every record and visits those that are damaged, then those set aside, then those dated
    ahead of the clock, then contents beside those of the records, then the newest of each thing that
-   has too many versions, then where the chain of a writer forks or lacks a link. Verifies every
-   signature. */
+   has too many versions, then where the chain of a writer forks or lacks a link, then of what was
+   taken away, then what an older program wrote. Verifies every signature. */
 bool up_catalogue_check(struct up_catalogue *catalogue,
                         bool (*visit)(const struct up_doubtful_record *doubtful, void *context),
                         void *context, struct up_failure *failure);
