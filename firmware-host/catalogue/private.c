@@ -62,6 +62,11 @@ bool up_private_set(struct up_catalogue *catalogue, const char *thing, const cha
 
 /* ---- reading ---- */
 
+#define ROWS                                                                                       \
+    "SELECT thing, member, salt, body, made_utc, (SELECT json_extract(r.body, "                    \
+    "'$.text_commitment')"                                                                         \
+    " FROM record AS r WHERE r.id = thing AND json_valid(r.body) LIMIT 1) FROM private"
+
 static void read_row(sqlite3_stmt *statement, struct up_private *row) {
     snprintf(row->thing, sizeof row->thing, "%s", catalogue_text_of(statement, 0));
     snprintf(row->member, sizeof row->member, "%s", catalogue_text_of(statement, 1));
@@ -69,6 +74,8 @@ static void read_row(sqlite3_stmt *statement, struct up_private *row) {
     row->text = up_text_format("%s", catalogue_text_of(statement, 3));
     snprintf(row->made_utc, sizeof row->made_utc, "%s", catalogue_text_of(statement, 4));
     catalogue_commit_to(row->salt, row->text, row->commitment);
+    const char *told = catalogue_text_of(statement, 5);
+    row->fits = told[0] == '\0' || strcmp(told, row->commitment) == 0;
 }
 
 bool up_private_each(struct up_catalogue *catalogue, const char *thing,
@@ -79,11 +86,9 @@ bool up_private_each(struct up_catalogue *catalogue, const char *thing,
     }
     bool more = true;
     int code = SQLITE_ERROR;
-    sqlite3_stmt *statement =
-        catalogue_prepare(catalogue,
-                          "SELECT thing, member, salt, body, made_utc FROM private"
-                          " WHERE substr(thing, 1, length(?1)) = ?1 ORDER BY thing, member",
-                          &thing, 1, failure);
+    sqlite3_stmt *statement = catalogue_prepare(
+        catalogue, ROWS " WHERE substr(thing, 1, length(?1)) = ?1 ORDER BY thing, member", &thing,
+        1, failure);
     while (statement != NULL && more && (code = sqlite3_step(statement)) == SQLITE_ROW) {
         struct up_private row;
         read_row(statement, &row);
@@ -100,11 +105,8 @@ bool up_private_find(struct up_catalogue *catalogue, const char *thing, const ch
     if (catalogue->version < PRIVATE_SINCE) {
         return true;
     }
-    sqlite3_stmt *statement =
-        catalogue_prepare(catalogue,
-                          "SELECT thing, member, salt, body, made_utc FROM private"
-                          " WHERE thing = ? AND member = ?",
-                          (const char *[]){thing, member}, 2, failure);
+    sqlite3_stmt *statement = catalogue_prepare(catalogue, ROWS " WHERE thing = ? AND member = ?",
+                                                (const char *[]){thing, member}, 2, failure);
     int code = statement != NULL ? sqlite3_step(statement) : SQLITE_ERROR;
     if (code == SQLITE_ROW) {
         read_row(statement, found);

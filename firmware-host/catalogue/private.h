@@ -16,6 +16,7 @@ struct up_private {
     char thing[UP_ID_SIZE], member[16];
     char salt[UP_SALT_SIZE], made_utc[UP_TIME_SIZE];
     char commitment[UP_SHA256_SIZE];
+    bool fits;  /* the public record, where there is one, commits to this text */
     char *text; /* NULL: there is none */
 };
 

@@ -297,9 +297,10 @@ bool command_backup(struct call *call) {
 /* ---- private ---- */
 
 static json_t *private_json(const struct up_private *text) {
-    return json_pack("{s:o, s:o, s:o, s:s, s:s*, s:s}", "id", up_json_text(text->thing), "member",
-                     up_json_text(text->member), "salt", up_json_text(text->salt), "commitment",
-                     text->commitment, "text", text->text, "sha256_over", "salt and text");
+    return json_pack("{s:o, s:o, s:o, s:s, s:b, s:s*, s:s}", "id", up_json_text(text->thing),
+                     "member", up_json_text(text->member), "salt", up_json_text(text->salt),
+                     "commitment", text->commitment, "fits", (int)text->fits, "text", text->text,
+                     "sha256_over", "salt and text");
 }
 
 struct private_list {
@@ -315,8 +316,8 @@ static bool show_private(const struct up_private *text, void *context) {
         json_array_append_new(list->list, private_json(text));
     } else if (list->is_whole) {
         UP_FREED char *clean = up_text_clean_lines(text->text);
-        printf("%s  %s\n  commitment %s\n  salt       %s\n", text->thing, text->member,
-               text->commitment, text->salt);
+        printf("%s  %s\n  commitment %s%s\n  salt       %s\n", text->thing, text->member,
+               text->commitment, text->fits ? "" : ": NOT that of the record", text->salt);
         puts(clean);
     } else {
         up_text_print(stdout, "%s  %s of %s, %zu bytes\n", text->thing, text->member,

@@ -126,7 +126,8 @@ static bool copy_database(struct up_catalogue *from, struct up_catalogue *to,
     return good;
 }
 
-/* No other program knows the copy yet: its log needs no memory that is shared. */
+/* No other program knows the copy yet: its log needs no memory that is shared, and what is not
+   whole is thrown away. */
 static bool make_database(struct up_catalogue *from, const char *folder, struct up_backup *backup,
                           struct up_failure *failure) {
     UP_FREED char *path = up_text_format("%s/catalogue.sqlite", folder);
@@ -134,10 +135,12 @@ static bool make_database(struct up_catalogue *from, const char *folder, struct 
         .directory = up_text_format("%s", folder), .version = from->version, .watch = from->watch};
     int code =
         sqlite3_open_v2(path, &to.database, SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE, NULL);
-    bool good =
-        (code == SQLITE_OK || catalogue_fail(&to, code, failure)) &&
-        catalogue_run(&to, "PRAGMA locking_mode = EXCLUSIVE; PRAGMA synchronous = FULL", failure) &&
-        copy_database(from, &to, backup, failure);
+    bool good = (code == SQLITE_OK || catalogue_fail(&to, code, failure)) &&
+                catalogue_run(&to,
+                              "PRAGMA locking_mode = EXCLUSIVE; PRAGMA journal_mode = OFF;"
+                              "PRAGMA synchronous = FULL",
+                              failure) &&
+                copy_database(from, &to, backup, failure);
     sqlite3_close(to.database);
     free(to.directory);
     return good && keep_sync(path, failure);

@@ -16,6 +16,7 @@ struct salvaging {
     struct up_catalogue from; /* not opened as others are: nothing of it is trusted */
     struct up_catalogue *to;
     sqlite3_stmt *record, *envelope, *detail, *replaces, *gone;
+    json_t *told; /* ids of those that are lost */
     struct up_salvage *found;
     up_lost_record *lost;
     void *context;
@@ -99,9 +100,14 @@ static json_t *replaces_of(struct salvaging *of, const struct up_record *record)
     return ids;
 }
 
+/* Once, whatever else is found of it. */
 static void lose(struct salvaging *of, const struct up_record *record, unsigned long *count,
                  const char *why) {
+    if (json_object_get(of->told, record->id) != NULL) {
+        return;
+    }
     ++*count;
+    json_object_set_new(of->told, record->id, json_true());
     of->lost(record->id, record->kind, record->made_utc, why, of->context);
 }
 
@@ -327,7 +333,9 @@ static bool fill(struct salvaging *of, const char *part) {
 bool up_salvage(const char *directory, const char *to, struct up_salvage *salvage,
                 up_lost_record *lost, void *context, struct up_failure *failure) {
     struct keep_folder folder = {.part = NULL};
-    struct salvaging of = {.found = salvage, .lost = lost, .context = context, .failure = failure};
+    json_auto_t *told = json_object();
+    struct salvaging of = {
+        .found = salvage, .lost = lost, .context = context, .failure = failure, .told = told};
     *salvage = (struct up_salvage){0};
     bool good = open_damaged(&of, directory) && keep_begin(&folder, to, failure);
     good = keep_finish(&folder, good && fill(&of, folder.part), failure);
