@@ -112,7 +112,7 @@ const struct catalogue_member catalogue_run_members[] = {
     TEXT_AS(IN_POINTER, "rig_record_id", rig_record_id, LATER, "the version of the rig"),
     TEXT_ALONE("begun_utc", LATER, "when it began"),
     TEXT_ALONE("how_ended", LATER, "completed, stopped, failed or crashed; null: it did not yet"),
-    TEXT_ALONE("reason", LATER, "why it failed"),
+    TEXT_ALONE("reason", LATER, "why it failed; null where that names files of the machine"),
     INTEGER_ALONE("trials", 0, LATER, "that were completed"),
     INTEGER_ALONE("results", 0, LATER, "that were stored"),
     INTEGER_ALONE("trials_before", 0, LATER | JSON_ONLY, "of the runs that it continues"),

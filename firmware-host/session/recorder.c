@@ -3,6 +3,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "catalogue/private.h"
 #include "internal.h"
 #include "text/json.h"
 #include "text/text.h"
@@ -381,6 +382,16 @@ static json_t *taught_by(const struct recorder *recorder, const struct up_proced
                      : NULL;
 }
 
+/* A reason that names files tells where they lie on this machine: it stays here. One that cannot
+   be kept is lost; the run's end goes before. */
+static json_t *reason_to_tell(const struct recorder *recorder, const char *reason) {
+    bool tells = strchr(reason, '/') == NULL;
+    if (!tells) {
+        up_private_set(recorder->settings->catalogue, recorder->run_id, "reason", reason, NULL);
+    }
+    return tells ? up_json_text(reason) : json_null();
+}
+
 static bool store_end(struct recorder *recorder, const struct up_procedure *procedure, bool good,
                       unsigned results, struct up_failure *failure) {
     bool complete = procedure != NULL && up_procedure_progress(procedure).complete;
@@ -390,7 +401,7 @@ static bool store_end(struct recorder *recorder, const struct up_procedure *proc
     json_auto_t *more = json_pack("{s:i, s:i, s:O}", "trials", (int)recorder->trials, "results",
                                   (int)results, "plateaus", recorder->plateaus);
     if (!good) {
-        json_object_set_new(more, "reason", up_json_text(failure->text));
+        json_object_set_new(more, "reason", reason_to_tell(recorder, failure->text));
     }
     if (good && complete) {
         json_object_update_new(more, json_pack("{s:o*}", "taught", taught_by(recorder, procedure)));

@@ -32,7 +32,7 @@ static void add_run(struct up_catalogue *catalogue) {
     char hash[UP_SHA256_SIZE];
     memset(hash, 'a', sizeof hash - 1);
     hash[sizeof hash - 1] = '\0';
-    struct up_rig_version rig = {"bench, one", "=name", hash, "[rig]\n; \"two\" lines\n"};
+    struct up_rig_version rig = {"bench, one", "=name", hash, "[rig]\n; \"two\" lines\n", false};
     assert_true(up_rig_store(catalogue, &rig, rig_id, &failure));
     json_t *about = json_pack("{s:s, s:s, s:s, s:s, s:s}", "what", "measure", "version", "0",
                               "bench", "bench, one", "rig_sha256", hash, "rig_record_id", rig_id);

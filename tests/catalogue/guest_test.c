@@ -74,6 +74,7 @@ static void a_body_stays_what_it_was_when_it_was_weighed(void **state) {
 static void an_older_catalogue_gets_the_marks(void **state) {
     (void)state;
     char subject[UP_ID_SIZE], other[UP_ID_SIZE], theirs[UP_ID_SIZE];
+    catalogue_signs = false;
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
     struct up_item item = plain_item("their fin"), unweighed = plain_item("unweighed");
     up_new_id(subject);
@@ -92,6 +93,7 @@ static void an_older_catalogue_gets_the_marks(void **state) {
     snprintf(laundered.water.name, sizeof laundered.water.name, "%s", "sea");
     assert_true(up_results_add(catalogue, &laundered, 1, "bench", NULL));
     sql(catalogue->database, "DELETE FROM local_mark WHERE mark = 'used';"
+                             "DROP TABLE signed; DROP TABLE detail; DROP TABLE private;"
                              "PRAGMA user_version = 6");
     up_catalogue_close(catalogue);
     catalogue = open_as("c", UP_CATALOGUE_WRITE);

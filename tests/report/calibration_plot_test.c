@@ -149,24 +149,32 @@ static void a_bench_of_here_keeps_its_file(void **state) {
     up_catalogue_close(mine);
 }
 
-/* By the bench's latest rig file, for a calibration has no mark of its own. */
+/* By the bench's latest rig record, for a calibration has no mark of its own; one from before its
+   text was private says it in the text. */
 static void a_simulated_bench_is_marked(void **state) {
     static const char text[] = "[rig]\nid = plain\nsimulated = yes\n[port]\nkind = typed\n"
                                "[line]\nlayout = bare\nload_unit = kg\n"
                                "[sensor]\ncapacity_kg = 20\ndivision_counts = 0.01\n"
                                "[tank]\nballast_kg = 2\ndepth_m = 0.4\nwater = fresh\n";
-    struct up_catalogue *catalogue = open_as("s", UP_CATALOGUE_CREATE);
-    struct up_rig_version rig = {"plain", "a bench", "00", text};
-    char rig_id[UP_ID_SIZE];
-    unsigned count = 0;
     (void)state;
-    add(catalogue, "plain", true);
-    assert_true(up_rig_store(catalogue, &rig, rig_id, NULL));
-    assert_true(up_plot_write_calibrations(catalogue, PLOTS_IN("."), &count, NULL));
-    char *marked = title_in(".");
-    assert_non_null(strstr(marked, "simulated: Calibration of plain"));
-    free(marked);
-    up_catalogue_close(catalogue);
+    for (int i = 0; i < 3; i++) {
+        UP_FREED char *folder = up_text_format("s%d", i);
+        struct up_catalogue *catalogue = open_as(folder, UP_CATALOGUE_CREATE);
+        struct up_rig_version rig = {"plain", "a bench", "00", text, i == 0};
+        char rig_id[UP_ID_SIZE];
+        unsigned count = 0;
+        json_auto_t *before = json_pack("{s:s, s:s, s:s, s:s}", "name", "a bench", "file_sha256",
+                                        "00", "rig_sha256", "00", "file_text", text);
+        add(catalogue, "plain", true);
+        assert_true(
+            i == 2 ? up_catalogue_add(catalogue, "rig", NULL, "plain", before, NULL, rig_id, NULL)
+                   : up_rig_store(catalogue, &rig, rig_id, NULL));
+        assert_true(up_plot_write_calibrations(catalogue, PLOTS_IN("."), &count, NULL));
+        char *title = title_in(".");
+        assert_int_equal(strstr(title, "simulated: Calibration of plain") != NULL, i != 1);
+        free(title);
+        up_catalogue_close(catalogue);
+    }
 }
 
 /* A tenth and half of the neutral band, at the largest mass. */
