@@ -15,8 +15,8 @@
     " WHERE r.kind = ?1 AND " COUNTS " GROUP BY r.subject))"
 #define COLUMNS                                                                                    \
     "id, sha256, kind, subject, bench, made_utc, body, " CATALOGUE_IS_OWN(                         \
-        "id") ", " CATALOGUE_IS_ASIDE("id")
-enum { COLUMN_COUNTS = 9 }; /* the one after them */
+        "id") ", " CATALOGUE_HAS_MARK("id", "'aside'") ", " CATALOGUE_IS_GONE("id")
+enum { COLUMN_OWN = 7, COLUMN_ASIDE, COLUMN_GONE, COLUMN_COUNTS }; /* the last one after them */
 #define SEQUENCE  "CASE WHEN json_valid(body) THEN json_extract(body, '$.bench_sequence') END"
 #define BY_NUMBER "PARTITION BY bench, own ORDER BY n, made_utc, id ROWS UNBOUNDED PRECEDING"
 
@@ -209,18 +209,19 @@ static bool visit_one(sqlite3_stmt *statement, struct visitor *visitor, bool *mo
     struct up_record record;
     const char *body = catalogue_text_of(statement, 6);
     catalogue_read_row(statement, &record);
-    record.elsewhere = sqlite3_column_int(statement, 7) == 0;
+    record.elsewhere = sqlite3_column_int(statement, COLUMN_OWN) == 0;
     json_auto_t *replaces =
         replaced_by(visitor->catalogue, visitor->replaced_by, record.id, failure);
     bool good = replaces != NULL && catalogue_read_signed(visitor->catalogue, visitor->signed_as,
                                                           &record, body, failure);
-    bool gone = good && sqlite3_column_int(statement, 8) != 0 && catalogue_facts_are_gone(&record);
+    bool gone = good && sqlite3_column_int(statement, COLUMN_GONE) != 0 &&
+                catalogue_facts_are_gone(&record);
     record.facts = gone ? NULL : record.facts;
     bool sound = good && catalogue_is_sound(&record, body, replaces) &&
                  (visitor->visit_damaged == NULL || record.envelope == NULL ||
                   up_signature_holds(record.writer, record.sha256, record.signature));
     if (good && !sound) {
-        *more = visit_damaged(visitor, &record, sqlite3_column_int(statement, 8) != 0);
+        *more = visit_damaged(visitor, &record, sqlite3_column_int(statement, COLUMN_ASIDE) != 0);
     } else if (gone) {
         *more = true;
     } else if (good && visitor->visit_other != NULL) {
