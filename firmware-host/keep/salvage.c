@@ -147,8 +147,20 @@ static bool keep_gone(struct salvaging *of, struct up_record *record, json_t *re
     return !*kept || catalogue_insert(of->to, record, replaces, of->failure);
 }
 
-/* What the door refuses is told; what the new file cannot take ends all. */
-static bool admit(struct salvaging *of, struct up_record *record, json_t *replaces, bool *kept) {
+/* Its own program stored it, whatever a stranger's door would say of its members. */
+static bool insert_sound(struct salvaging *of, const struct up_record *record, const char *body,
+                         json_t *replaces, bool *kept) {
+    json_auto_t *hashes = catalogue_hashes_of(of->to, record->id, of->failure);
+    *kept = hashes != NULL && json_array_size(hashes) == 0 && replaces != NULL &&
+            catalogue_is_sound(record, body, replaces) &&
+            (record->envelope == NULL ||
+             up_signature_holds(record->writer, record->sha256, record->signature));
+    return hashes != NULL && (!*kept || catalogue_insert(of->to, record, replaces, of->failure));
+}
+
+/* What is refused is told; what the new file cannot take ends all. */
+static bool admit(struct salvaging *of, struct up_record *record, const char *body,
+                  json_t *replaces, bool *kept) {
     enum catalogue_admitted how = ADMITTED_REFUSED;
     struct up_failure why = {.text = ""};
     if (record->envelope != NULL && catalogue_facts_are_gone(record) &&
@@ -160,17 +172,20 @@ static bool admit(struct salvaging *of, struct up_record *record, json_t *replac
         record->content = catalogue_join(record->facts, record->detail);
     }
     *kept = catalogue_admit(of->to, record, replaces, "", &how, &why) && how != ADMITTED_REFUSED;
-    return *kept || why.status != UP_STATUS_UNABLE ||
-           up_fail(of->failure, why.status, "%s", why.text);
+    if (why.status == UP_STATUS_UNABLE) {
+        return up_fail(of->failure, why.status, "%s", why.text);
+    }
+    return *kept || insert_sound(of, record, body, replaces, kept);
 }
 
 /* Where its detail is what is damaged, the rest is saved. */
-static bool save(struct salvaging *of, struct up_record *record, json_t *replaces) {
+static bool save(struct salvaging *of, struct up_record *record, const char *body,
+                 json_t *replaces) {
     bool kept = false, detailed = record->detail != NULL;
-    bool good = admit(of, record, replaces, &kept);
+    bool good = admit(of, record, body, replaces, &kept);
     if (good && !kept && detailed) {
         record->detail = NULL;
-        good = admit(of, record, replaces, &kept);
+        good = admit(of, record, body, replaces, &kept);
     }
     if (good && !kept) {
         lose(of, record, &of->found->damaged, "it is not what was stored");
@@ -184,9 +199,10 @@ static bool save(struct salvaging *of, struct up_record *record, json_t *replace
 static bool salvage_row(struct salvaging *of, sqlite3_stmt *statement) {
     struct up_record record;
     catalogue_read_row(statement, &record);
-    read_parts(of, &record, catalogue_text_of(statement, 6));
+    const char *body = catalogue_text_of(statement, 6);
+    read_parts(of, &record, body);
     json_auto_t *replaces = replaces_of(of, &record);
-    bool good = save(of, &record, replaces);
+    bool good = save(of, &record, body, replaces);
     json_decref(record.content);
     return good;
 }

@@ -246,13 +246,13 @@ static void a_reader_is_waited_for(void **state) {
 
 /* Killed anywhere it leaves a catalogue that can be used; the same again ends it. */
 static void killed_anywhere_it_is_usable(void **state) {
-    enum { ROUNDS = 16 };
+    enum { ROUNDS = 8 };
     (void)state;
     srand(5);
     unsigned done = 0;
     for (int i = 0; i < ROUNDS; i++) {
         char id[UP_ID_SIZE];
-        struct timespec pause = {.tv_nsec = (rand() % 80) * 1000000L};
+        struct timespec pause = {.tv_nsec = (rand() % 40) * 1000000L};
         struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
         add_planted(catalogue, id);
         up_catalogue_close(catalogue);
