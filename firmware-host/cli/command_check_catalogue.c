@@ -254,7 +254,7 @@ bool command_redact(struct call *call) {
                redacted.versions == 1 ? "s" : "");
     }
     puts("Still there: copies that others have, backups, pages, pictures and labels drawn before, "
-         "and the\nfiles of runs in runs/. The files in exchange/ are written anew.");
+         "and the\nfiles of runs in runs/. The files in exchange/ are written again.");
     return true;
 }
 

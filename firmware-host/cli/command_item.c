@@ -27,7 +27,8 @@ const struct option_text options_item[] = {
     {"stock-number", "TEXT", "add, edit: your own number for it"},
     {"note", "TEXT", "add, edit: what else is worth knowing"},
     {"owner", "TEXT",
-     "add, edit: whose it is; shown by item show here, never exported or merged (\"\": nobody's)"},
+     "add, edit: whose it is; shown by item show here, never exported or merged (\"\" takes it "
+     "away)"},
     {"side", "left|right|none", "add, edit: which piece of a pair it is"},
     {"together", "NAME_OR_ID", "add, edit: one of several measured together (repeatable)"},
     {"single", NULL, "edit: one piece, no pair"},

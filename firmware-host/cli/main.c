@@ -119,7 +119,7 @@ const struct command commands[] = {
      "check-catalogue --set-aside 3f2a1b00-... --reason \"the hook was wet\"\n"
      "check-catalogue --salvage saved --catalogue damaged\n"},
     {"backup", "DIR",
-     "copy the whole catalogue while benches write; to restore, put the copy in its place and run "
+     "copy the whole catalogue while it is used; to restore, put the copy in its place, then "
      "`calibration adopt`",
      options_backup, command_backup, HELP_CATALOGUE, "backup /media/stick/catalogue-2026-05-01\n"},
     {"redact", "RECORD_ID",

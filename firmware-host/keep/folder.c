@@ -99,7 +99,7 @@ bool keep_begin(struct keep_folder *folder, const char *to, struct up_failure *f
     *folder = (struct keep_folder){.to = to, .lock = -1};
     if (lstat(name, &about) == 0) {
         return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "%s is there already: name a folder that is not", to);
+                       "%s already exists: name a folder that does not", to);
     }
     remove_remnants(name);
     folder->part = up_text_format("%s" PART "XXXXXX", name);

@@ -132,7 +132,7 @@ static void what_is_there_is_not_touched(void **state) {
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_READ);
     assert_int_equal(mkdir("b", 0755), 0);
     assert_false(up_backup(catalogue, "b", &backup, &failure));
-    assert_says(&failure, UP_STATUS_WRONG_INPUT, "b is there already");
+    assert_says(&failure, UP_STATUS_WRONG_INPUT, "b already exists");
     assert_false(up_backup(catalogue, "no/such/b", &backup, &failure));
     assert_says(&failure, UP_STATUS_UNABLE, "no/such/b cannot be written");
     assert_int_equal(count_names(".", ".part-"), 0);
@@ -373,6 +373,14 @@ static void one_byte_costs_one_record(void **state) {
     assert_int_equal(found.missing, 0);
     check("s");
     assert_int_equal(doubts[UP_RECORD_AFTER_GAP], 1);
+    assert_int_equal(system("rm -r s"), 0);
+    database = outside("c/catalogue.sqlite");
+    without_triggers(database, "UPDATE signed SET signature = (SELECT max(signature) FROM signed)"
+                               " WHERE sequence = 3");
+    sqlite3_close(database);
+    assert_true(save("c", "s", &found, NULL));
+    assert_int_equal(found.records, 7);
+    assert_int_equal(found.damaged, 2);
     /* No other catalogue would take it in, but it is what was stored. */
     struct up_catalogue *catalogue = open_as("e", UP_CATALOGUE_CREATE);
     add_number(catalogue, "trial", NULL, NULL, 1);

@@ -22,7 +22,7 @@ expect "it is told" 0 "facts taken away, x" - -- "$bin" check-catalogue --catalo
 expect "twice" 0 "were already taken away" - -- "$bin" redact "$id" --facts --reason x --catalogue "$c"
 expect "one word" 2 - "backup: name one folder" -- "$bin" backup --catalogue "$c"
 expect "a backup" 0 "records, 0 files of runs, read again and compared" - -- "$bin" backup "$work/b" --catalogue "$c"
-expect "never over another" 2 - "is there already" -- "$bin" backup "$work/b" --catalogue "$c"
+expect "never over another" 2 - "already exists" -- "$bin" backup "$work/b" --catalogue "$c"
 expect "nor where nothing can be made" 1 - "cannot be written" -- "$bin" backup /proc/b --catalogue "$c"
 expect "as data" 0 '"schema": "upthrust-backup-1"' - -- "$bin" backup "$work/b2" --json --catalogue "$c"
 expect "the copy is whole" 0 "facts taken away, x" - -- "$bin" check-catalogue --catalogue "$work/b"

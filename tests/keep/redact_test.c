@@ -3,8 +3,9 @@
 #include "../catalogue/support.h"
 #include "keep/keep.h"
 
-#define FACT   "PLANTED-note-of-Anna"
-#define DETAIL "PLANTED-budget-of-Anna"
+#define FACT    "PLANTED-note-of-Anna"
+#define DETAIL  "PLANTED-budget-of-Anna"
+#define PRIVATE "PLANTED-cellar-of-Anna"
 
 /* Whether a word stands anywhere in the file or what lies beside it. */
 static bool holds(const char *directory, const char *word) {
@@ -85,8 +86,10 @@ static void the_envelope_stays(void **state) {
         add_planted(catalogue, id);
         char *before = ask(catalogue->database, "SELECT group_concat(envelope || signature) FROM"
                                                 " (SELECT * FROM signed ORDER BY id)");
-        assert_true(holds(folder, FACT) && holds(folder, DETAIL));
+        assert_true(catalogue_keep_private(catalogue, id, "file_text", "5a", PRIVATE, NULL));
+        assert_true(holds(folder, FACT) && holds(folder, DETAIL) && holds(folder, PRIVATE));
         take_away(catalogue, id, facts, detail);
+        assert_false(holds(folder, PRIVATE));
         assert_int_equal(holds(folder, FACT), !facts);
         assert_int_equal(holds(folder, DETAIL), !detail);
         assert_answer(catalogue->database,
