@@ -213,21 +213,24 @@ static sqlite3_stmt *prepare(struct salvaging *of, const char *sql) {
     return catalogue_prepare(&of->from, sql, NULL, 0, NULL);
 }
 
-/* No file of so many bytes has more rows. */
+static long long bytes_of(const char *directory, const char *name) {
+    UP_FREED char *path = up_text_format("%s/%s", directory, name);
+    struct stat about;
+    return stat(path, &about) == 0 ? (long long)about.st_size : 0;
+}
+
+/* No file of so many bytes, its log with it, has more rows. */
 static long long rows_at_most(struct salvaging *of) {
     enum { ROW_BYTES_LEAST = 64 };
-    UP_FREED char *path = up_text_format("%s/catalogue.sqlite", of->from.directory);
-    struct stat about = {.st_size = 0};
-    long long most = 0, largest = 0;
-    stat(path, &about);
-    most = about.st_size / ROW_BYTES_LEAST;
-    if (catalogue_ask(&of->from, "SELECT max(rowid) FROM record NOT INDEXED", NULL, &largest,
-                      NULL)) {
-        most = largest < most ? largest : most;
-    } else {
+    long long largest = 0, most = (bytes_of(of->from.directory, "catalogue.sqlite") +
+                                   bytes_of(of->from.directory, "catalogue.sqlite-wal")) /
+                                  ROW_BYTES_LEAST;
+    if (!catalogue_ask(&of->from, "SELECT max(rowid) FROM record NOT INDEXED", NULL, &largest,
+                       NULL)) {
         of->found->unreadable = true;
+        return most;
     }
-    return most;
+    return largest < most ? largest : most;
 }
 
 static bool each_row(struct salvaging *of) {

@@ -310,6 +310,23 @@ static void a_sound_one_is_saved_whole(void **state) {
     up_catalogue_close(saved);
 }
 
+/* What is only in its log yet, too. */
+static void its_log_is_read(void **state) {
+    enum { ITEMS = 90 };
+    (void)state;
+    struct up_salvage found;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    assert_true(catalogue_run(catalogue, "PRAGMA wal_autocheckpoint = 0", NULL));
+    assert_true(catalogue_begin(catalogue, NULL));
+    for (int i = 0; i < ITEMS; i++) {
+        add_item(catalogue, "fin");
+    }
+    assert_true(catalogue_end(catalogue, true, NULL));
+    assert_true(save("c", "s", &found, NULL));
+    assert_int_equal(found.records, ITEMS + 1);
+    up_catalogue_close(catalogue);
+}
+
 /* Each record is what was stored, or is not there; and what is lost is told. */
 static void of_a_damaged_one_what_is_sound(void **state) {
     enum { ROUNDS = 15 };
@@ -445,6 +462,7 @@ int main(void) {
         TEST(killed_anywhere_it_leaves_none),
         TEST(one_under_way_is_let_alone),
         TEST(a_sound_one_is_saved_whole),
+        TEST(its_log_is_read),
         TEST(of_a_damaged_one_what_is_sound),
         TEST(one_byte_costs_one_record),
         TEST(what_was_taken_away_stays_away),
