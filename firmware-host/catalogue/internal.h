@@ -23,6 +23,7 @@ struct up_catalogue {
     int depth;   /* of transactions within one another */
     void (*watch)(const char *doing, unsigned long done); /* NULL: nobody waits */
     struct up_writer writer;                              /* no key until something is stored */
+    bool key_passes; /* it is kept nowhere, and ends with the program */
     /* the last record that this transaction signed; 0: none */
     long long signed_sequence;
     char signed_hash[UP_SHA256_SIZE];

@@ -256,8 +256,11 @@ static bool put_held(struct up_catalogue *catalogue, struct up_failure *failure)
     char after[UP_SHA256_SIZE] = "";
     json_int_t count = HASHES_MOST;
     long long before = 0;
-    bool good = catalogue_ask(catalogue, "SELECT EXISTS (SELECT 1 FROM record WHERE kind = 'held')",
-                              NULL, &before, failure);
+    bool good = catalogue_ask(
+        catalogue,
+        "SELECT EXISTS (SELECT 1 FROM record WHERE kind = 'held' AND " CATALOGUE_HAS_MARK(
+            "id", "'made'") ")",
+        NULL, &before, failure);
     while (good && before == 0 && count == HASHES_MOST) {
         char *lines = NULL;
         good = gather_unsigned(catalogue, after, &lines, &count, failure);
@@ -289,26 +292,34 @@ static bool put_writer(struct up_catalogue *catalogue, struct up_failure *failur
 
 /* Where the home directory keeps nothing, this program signs with a key of its own, and the next
    program with another: a bench does not stop for that. */
+static bool take_passing_key(struct up_catalogue *catalogue, const struct up_failure *why,
+                             struct up_failure *failure) {
+    struct up_writer passing = {.sequence = 0};
+    if (why->status != UP_STATUS_UNABLE || !up_key_make(passing.seed)) {
+        return up_fail(failure, why->status, "%s", why->text);
+    }
+    up_key_public(passing.seed, passing.public_key);
+    catalogue->writer = passing;
+    catalogue->key_passes = true;
+    up_writer_forget(&passing);
+    return true;
+}
+
 static bool open_writer(struct up_catalogue *catalogue, struct up_failure *failure) {
-    struct up_writer *writer = &catalogue->writer;
     struct up_failure why = {.text = ""};
     char place[UP_SHA256_SIZE];
     bool is_new = false;
     place_of_writer(catalogue, place);
-    if (up_writer_open(place, writer, &is_new, &why)) {
-        return true;
-    }
-    if (why.status != UP_STATUS_UNABLE || !up_key_make(writer->seed)) {
-        return up_fail(failure, why.status, "%s", why.text);
-    }
-    up_key_public(writer->seed, writer->public_key);
-    return true;
+    return up_writer_open(place, &catalogue->writer, &is_new, &why) ||
+           take_passing_key(catalogue, &why, failure);
 }
 
 static bool renew_writer(struct up_catalogue *catalogue, struct up_failure *failure) {
+    struct up_failure why = {.text = ""};
     char place[UP_SHA256_SIZE];
     place_of_writer(catalogue, place);
-    return up_writer_renew(place, &catalogue->writer, failure);
+    return up_writer_renew(place, &catalogue->writer, &why) ||
+           take_passing_key(catalogue, &why, failure);
 }
 
 /* The key of this account for this folder. Another one where the folder was copied (the place is
@@ -372,13 +383,17 @@ void catalogue_free_parts(struct up_record *record, struct catalogue_parts *part
     record->envelope = record->facts = record->detail = record->signature = NULL;
 }
 
-/* What is stored is noted outside the catalogue. A note that cannot be written is made up for by
-   the next one: a catalogue may be ahead of it. */
+/* What is stored is noted outside the catalogue. Where that fails, the next program makes up for
+   it: a catalogue may be ahead of its note. This one goes on with a key of its own, and does not
+   wait for each record again. */
 void catalogue_note_signed(struct up_catalogue *catalogue) {
-    if (catalogue->signed_sequence > 0) {
-        char place[UP_SHA256_SIZE];
+    struct up_failure why = {.text = ""};
+    char place[UP_SHA256_SIZE];
+    if (catalogue->signed_sequence > 0 && !catalogue->key_passes) {
         place_of_writer(catalogue, place);
-        up_writer_note(place, &catalogue->writer, catalogue->signed_sequence,
-                       catalogue->signed_hash, NULL);
+        if (!up_writer_note(place, &catalogue->writer, catalogue->signed_sequence,
+                            catalogue->signed_hash, &why)) {
+            take_passing_key(catalogue, &why, NULL);
+        }
     }
 }
