@@ -100,6 +100,12 @@ char *catalogue_migration(int version);
     "CREATE TRIGGER replaces_stays BEFORE DELETE ON replaces"                                      \
     " BEGIN SELECT RAISE(ABORT, 'records are never removed'); END;"
 
+/* The one that signed.c lifts. */
+#define CATALOGUE_SIGNED_KEPT_(missing)                                                            \
+    "CREATE TRIGGER " missing "signed_kept BEFORE UPDATE ON signed"                                \
+    " BEGIN SELECT RAISE(ABORT, 'records are never changed'); END;"
+#define CATALOGUE_SIGNED_KEPT CATALOGUE_SIGNED_KEPT_("")
+
 /* SQL that fills bench_counter from the records. */
 extern const char catalogue_count_again[];
 /* SQL for a file from before the marks that can only be read: a table of them in memory. */
@@ -203,6 +209,9 @@ bool catalogue_last_use_note(struct up_catalogue *catalogue, const char *bench,
    NULL: there is none. False where it cannot be written so. */
 bool catalogue_is_fact(const char *kind, const char *key);
 bool catalogue_split(const char *kind, json_t *content, char **facts, char **detail);
+/* One of the two, as up_json_read reads it; NULL where it is none, or larger than any that is
+   stored or taken in. */
+json_t *catalogue_read_part(const char *text);
 /* The content again; NULL where the facts are no JSON. */
 json_t *catalogue_join(const char *facts, const char *detail);
 
@@ -218,9 +227,10 @@ bool catalogue_read_signed(struct up_catalogue *catalogue, sqlite3_stmt *stateme
                            struct up_record *record, const char *body, struct up_failure *failure);
 bool catalogue_insert_signed(struct up_catalogue *catalogue, const struct up_record *record,
                              struct up_failure *failure);
-/* Detail that was missing until now; the record is here and was verified. */
-bool catalogue_add_detail(struct up_catalogue *catalogue, const struct up_record *record,
-                          struct up_failure *failure);
+/* Of a record that is here and was verified: detail that was missing until now; and of two
+   signatures the smaller, so that whichever came first, all catalogues give the same. */
+bool catalogue_add_known(struct up_catalogue *catalogue, const struct up_record *record,
+                         struct up_failure *failure);
 
 /* Signs a record whose id, kind, subject, bench, time and content are set, and gives it its hash.
    Within a transaction; `note_signed` after it. */
@@ -232,6 +242,11 @@ bool catalogue_sign(struct up_catalogue *catalogue, struct up_record *record, js
                     struct catalogue_parts *parts, struct up_failure *failure);
 void catalogue_free_parts(struct up_record *record, struct catalogue_parts *parts);
 void catalogue_note_signed(struct up_catalogue *catalogue);
+
+/* ---- import.c ---- */
+
+/* Whether a name is one that an export puts beside the content of records of a kind. */
+bool catalogue_is_of_export(const struct catalogue_table *table, const char *key);
 
 /* ---- record.c ---- */
 
@@ -306,6 +321,9 @@ void catalogue_read_row(sqlite3_stmt *statement, struct up_record *record);
 /* Whether a record is what was stored: a digit that changed on the disk is found by the hash.
    `body`: as it is stored, or NULL. */
 bool catalogue_is_sound(const struct up_record *record, const char *body, json_t *replaces);
+
+/* Whether the signature, where there is one, is that of its writer. */
+bool catalogue_is_signed_so(const struct up_record *record);
 
 /* Every record that is not what was stored; `aside`: a person left it out. */
 bool catalogue_each_damaged(struct up_catalogue *catalogue,

@@ -107,18 +107,16 @@ static const char tables[] =
     "CREATE INDEX " missing "signed_writer ON signed (writer, sequence);"                          \
     "CREATE TRIGGER " missing "signed_once BEFORE INSERT ON signed WHEN EXISTS"                    \
     " (SELECT 1 FROM signed WHERE id = NEW.id AND sha256 = NEW.sha256)"                            \
-    " BEGIN SELECT RAISE(IGNORE); END;"                                                            \
-    "CREATE TRIGGER " missing "signed_kept BEFORE UPDATE ON signed"                                \
-    " BEGIN SELECT RAISE(ABORT, 'records are never changed'); END;"                                \
-    "CREATE TRIGGER " missing "signed_stays BEFORE DELETE ON signed"                               \
-    " BEGIN SELECT RAISE(ABORT, 'records are never removed'); END;"                                \
-    "CREATE TRIGGER " missing "detail_once BEFORE INSERT ON detail WHEN EXISTS"                    \
-    " (SELECT 1 FROM detail WHERE rowid = NEW.rowid OR sha256 = NEW.sha256)"                       \
-    " BEGIN SELECT RAISE(IGNORE); END;"                                                            \
-    "CREATE TRIGGER " missing "detail_kept BEFORE UPDATE ON detail"                                \
-    " BEGIN SELECT RAISE(ABORT, 'records are never changed'); END;"                                \
-    "CREATE TRIGGER " missing "detail_stays BEFORE DELETE ON detail"                               \
-    " BEGIN SELECT RAISE(ABORT, 'records are never removed'); END;"
+    " BEGIN SELECT RAISE(IGNORE); END;" CATALOGUE_SIGNED_KEPT_(                                    \
+        missing) "CREATE TRIGGER " missing "signed_stays BEFORE DELETE ON signed"                  \
+                 " BEGIN SELECT RAISE(ABORT, 'records are never removed'); END;"                   \
+                 "CREATE TRIGGER " missing "detail_once BEFORE INSERT ON detail WHEN EXISTS"       \
+                 " (SELECT 1 FROM detail WHERE rowid = NEW.rowid OR sha256 = NEW.sha256)"          \
+                 " BEGIN SELECT RAISE(IGNORE); END;"                                               \
+                 "CREATE TRIGGER " missing "detail_kept BEFORE UPDATE ON detail"                   \
+                 " BEGIN SELECT RAISE(ABORT, 'records are never changed'); END;"                   \
+                 "CREATE TRIGGER " missing "detail_stays BEFORE DELETE ON detail"                  \
+                 " BEGIN SELECT RAISE(ABORT, 'records are never removed'); END;"
 
 /* From before there were marks: the origin of a record is unknown. It counts as one of here; only a
    calibration must be adopted before it is used. */

@@ -36,9 +36,14 @@ bool catalogue_split(const char *kind, json_t *content, char **facts, char **det
     return *facts != NULL && (*detail != NULL || json_object_size(rest) == 0);
 }
 
+json_t *catalogue_read_part(const char *text) {
+    bool small = strnlen(text, CATALOGUE_CONTENT_BYTES_MAX + 1) <= CATALOGUE_CONTENT_BYTES_MAX;
+    return small ? up_json_read(text) : NULL; /* it takes 80 times the room */
+}
+
 json_t *catalogue_join(const char *facts, const char *detail) {
-    json_t *content = json_loads(facts, JSON_REJECT_DUPLICATES, NULL);
-    json_auto_t *rest = detail != NULL ? json_loads(detail, JSON_REJECT_DUPLICATES, NULL) : NULL;
+    json_t *content = catalogue_read_part(facts);
+    json_auto_t *rest = detail != NULL ? catalogue_read_part(detail) : NULL;
     if (rest != NULL) {
         json_object_update_missing(content, rest);
     }
@@ -98,6 +103,14 @@ sqlite3_stmt *catalogue_prepare_signed(struct up_catalogue *catalogue, struct up
         0, failure);
 }
 
+/* jansson is quick, and reads most parts as other programs do. */
+static json_t *settle_numbers(json_t *read, const char *part) {
+    bool good = read != NULL && up_json_is_exact(read);
+    json_t *settled = good ? json_incref(read) : catalogue_read_part(part);
+    json_decref(read);
+    return settled;
+}
+
 bool catalogue_read_signed(struct up_catalogue *catalogue, sqlite3_stmt *statement,
                            struct up_record *record, const char *body, struct up_failure *failure) {
     int code = sqlite3_bind_text(statement, 1, record->id, -1, SQLITE_STATIC);
@@ -115,7 +128,9 @@ bool catalogue_read_signed(struct up_catalogue *catalogue, sqlite3_stmt *stateme
         record->signature = catalogue_text_of(statement, 2);
         snprintf(record->writer, sizeof record->writer, "%s", catalogue_text_of(statement, 3));
         record->sequence = sqlite3_column_int64(statement, 4);
-        json_auto_t *rest = detailed ? catalogue_json_of(statement, 1) : NULL;
+        json_auto_t *rest =
+            detailed ? settle_numbers(catalogue_json_of(statement, 1), record->detail) : NULL;
+        record->content = settle_numbers(record->content, body);
         if (rest != NULL && record->content != NULL) {
             json_object_update_missing(record->content, rest);
         }
@@ -123,38 +138,63 @@ bool catalogue_read_signed(struct up_catalogue *catalogue, sqlite3_stmt *stateme
     return code == SQLITE_ROW || code == SQLITE_DONE || catalogue_fail(catalogue, code, failure);
 }
 
-bool catalogue_insert_signed(struct up_catalogue *catalogue, const struct up_record *record,
-                             struct up_failure *failure) {
-    struct up_envelope envelope;
-    char fault[UP_FAULT_SIZE], sequence[24];
-    if (!up_envelope_read(record->envelope, &envelope, fault)) {
-        return up_fail(failure, UP_STATUS_UNABLE, "a record of kind %s cannot be signed: %s",
-                       record->kind, fault);
-    }
-    snprintf(sequence, sizeof sequence, "%lld", envelope.sequence);
-    json_decref(envelope.replaces);
-    const char *values[] = {record->id, record->sha256,   envelope.writer,
-                            sequence,   record->envelope, record->signature};
-    return catalogue_change(catalogue,
-                            "INSERT INTO signed VALUES (?, ?, ?, CAST(? AS INTEGER), ?, ?)"
-                            " ON CONFLICT DO NOTHING",
-                            values, 6, failure) &&
-           catalogue_add_detail(catalogue, record, failure);
-}
-
-bool catalogue_add_detail(struct up_catalogue *catalogue, const struct up_record *record,
-                          struct up_failure *failure) {
+static bool add_detail(struct up_catalogue *catalogue, const struct up_record *record,
+                       struct up_failure *failure) {
     return record->detail == NULL ||
            catalogue_change(catalogue, "INSERT INTO detail VALUES (?, ?) ON CONFLICT DO NOTHING",
                             (const char *[]){record->sha256, record->detail}, 2, failure);
 }
 
+bool catalogue_insert_signed(struct up_catalogue *catalogue, const struct up_record *record,
+                             struct up_failure *failure) {
+    char sequence[24];
+    snprintf(sequence, sizeof sequence, "%lld", record->sequence);
+    const char *values[] = {record->id, record->sha256,   record->writer,
+                            sequence,   record->envelope, record->signature};
+    return catalogue_change(catalogue,
+                            "INSERT INTO signed VALUES (?, ?, ?, CAST(? AS INTEGER), ?, ?)"
+                            " ON CONFLICT DO NOTHING",
+                            values, 6, failure) &&
+           add_detail(catalogue, record, failure);
+}
+
+/* Its rule keeps it from being changed; for a moment of a transaction it is away. */
+static bool exchange_signature(struct up_catalogue *catalogue, const struct up_record *record,
+                               struct up_failure *failure) {
+    return catalogue_run(catalogue, "DROP TRIGGER signed_kept", failure) &&
+           catalogue_change(
+               catalogue, "UPDATE signed SET signature = ? WHERE id = ? AND sha256 = ?",
+               (const char *[]){record->signature, record->id, record->sha256}, 3, failure) &&
+           catalogue_run(catalogue, CATALOGUE_SIGNED_KEPT, failure);
+}
+
+/* Whoever has the key can sign one hash in many ways. One that does not hold was damaged here. */
+static bool keep_smaller(struct up_catalogue *catalogue, const struct up_record *record,
+                         struct up_failure *failure) {
+    sqlite3_stmt *statement = catalogue_prepare(
+        catalogue, "SELECT signature FROM signed WHERE id = ? AND sha256 = ? AND signature <> ?",
+        (const char *[]){record->id, record->sha256, record->signature}, 3, failure);
+    int code = statement != NULL ? sqlite3_step(statement) : SQLITE_ERROR;
+    const char *here = code == SQLITE_ROW ? catalogue_text_of(statement, 0) : "";
+    bool better = code == SQLITE_ROW && (strcmp(record->signature, here) < 0 ||
+                                         !up_signature_holds(record->writer, record->sha256, here));
+    return statement != NULL &&
+           catalogue_finish(catalogue, statement, code == SQLITE_ROW ? SQLITE_DONE : code,
+                            failure) &&
+           (!better || exchange_signature(catalogue, record, failure));
+}
+
+bool catalogue_add_known(struct up_catalogue *catalogue, const struct up_record *record,
+                         struct up_failure *failure) {
+    return record->envelope == NULL ||
+           (keep_smaller(catalogue, record, failure) && add_detail(catalogue, record, failure));
+}
 /* ---- who writes ---- */
 
 const struct catalogue_member catalogue_writer_members[] = {
     TEXT_ALONE("writer", 0, "the key whose signatures are its own (Ed25519, hex)"),
     TEXT_ALONE("succeeds", LATER,
-               "the key that signed in this folder before: it was copied or put back since"),
+               "the key that it says signed in its folder before; that key has not confirmed it"),
     END};
 
 /* A place that the system cannot tell from others is at least that of this path. */
@@ -372,6 +412,8 @@ bool catalogue_sign(struct up_catalogue *catalogue, struct up_record *record, js
     record->facts = parts->facts;
     record->detail = parts->detail;
     record->signature = parts->signature;
+    memcpy(record->writer, envelope.writer, sizeof record->writer);
+    record->sequence = envelope.sequence;
     return up_sign(catalogue->writer.seed, record->sha256, parts->signature) ||
            catalogue_fail_body(record, failure);
 }
