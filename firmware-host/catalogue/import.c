@@ -8,7 +8,8 @@
 #include "internal.h"
 #include "text/text.h"
 
-/* As sessions make them 24 thousand records fit into that memory, and 9,400 where all are results. */
+/* As sessions make them 24 thousand records fit into that memory, and 9,400 where all are results.
+ */
 enum { DOCUMENT_BYTES_MAX = 128 << 20, DOCUMENT_MEMORY_BYTES_MAX = 512 << 20 };
 
 struct import {
@@ -241,8 +242,9 @@ static bool admit_entry(struct import *import, const char *where, json_t *entry,
     if (!is_signed) {
         settle_bench(&record, replaces);
     }
-    bool good = (!is_signed || read_signed(import, where, entry, &record, &detail)) &&
-                catalogue_admit(import->catalogue, &record, replaces, where, &how, import->failure);
+    bool good =
+        (!is_signed || read_signed(import, where, entry, &record, &detail)) &&
+        catalogue_admit(import->catalogue, &record, replaces, where, false, &how, import->failure);
     good = good && count(import, &record, how);
     json_decref(record.content);
     json_decref(replaces);
@@ -340,7 +342,7 @@ static bool admit_with(const struct up_record *record, json_t *replaces, bool so
     struct up_record copy = *record;
     enum catalogue_admitted how;
     import->failed = sound && (!catalogue_admit(import->catalogue, &copy, replaces, import->path,
-                                                &how, import->failure) ||
+                                                true, &how, import->failure) ||
                                !count(import, record, how));
     return !import->failed;
 }

@@ -371,9 +371,11 @@ bool catalogue_fail_found(const struct catalogue_found *found, struct up_failure
 /* ---- admit.c ---- */
 
 /* What came from another catalogue is checked as hostile: form, members, hash. Within a
-   transaction. `where` stands before what is wrong. */
+   transaction. `where` stands before what is wrong; `sound`: it is what was stored, as
+   catalogue_is_sound says. */
 bool catalogue_admit(struct up_catalogue *catalogue, struct up_record *record, json_t *replaces,
-                     const char *where, enum catalogue_admitted *how, struct up_failure *failure);
+                     const char *where, bool sound, enum catalogue_admitted *how,
+                     struct up_failure *failure);
 
 /* More levels than a document can hold around it. */
 bool catalogue_is_too_deep(json_t *content);
