@@ -143,6 +143,11 @@ static void what_a_kind_cannot_be_is_refused(void **state) {
     json_object_set_new(facts, "tolerance_one_g", json_real(1e4));
     sign_into("tolerance", "gear_kind", facts, NULL, true, subject);
     assert_not_merged("tolerance", "has tolerances that cannot be");
+    facts = facts_of("c", "gear_kind"); /* also where detail is said to have been taken away */
+    json_object_set_new(facts, "tolerance_one_g", json_real(1e4));
+    sign_into("lost", "gear_kind", facts, json_pack("{s:i}", "zone", 1), false, subject);
+    change("lost", "DELETE FROM detail");
+    assert_not_merged("lost", "has tolerances that cannot be");
     facts = facts_of("c", "reference");
     json_object_set_new(facts, "volume_m3", json_real(1e-6));
     sign_into("volume", "reference", facts, NULL, true, "");
