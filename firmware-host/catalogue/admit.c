@@ -12,6 +12,7 @@ struct admission {
     struct up_record *record;
     json_t *replaces;
     const char *where;
+    bool sound; /* whoever read it has compared it with its envelope */
     struct up_failure *failure;
 };
 
@@ -21,8 +22,10 @@ static bool refuse(const struct admission *admission, const char *member, const 
                    admission->record->id, member, wanted[0] != '\0' ? " " : "", wanted);
 }
 
-static bool is_without_detail(const struct up_record *record) {
-    return record->envelope != NULL && record->detail == NULL;
+/* Away, or never there: then what remains is all of it. */
+static bool has_lost_detail(const struct up_record *record) {
+    return record->envelope != NULL && record->detail == NULL &&
+           up_envelope_has_detail(record->envelope);
 }
 
 /* ---- form ---- */
@@ -83,7 +86,7 @@ static const char *fault_of(const struct catalogue_table *table, const json_t *c
         return fault->text;
     }
     snprintf(fault->place, sizeof fault->place, "%s", table->kind);
-    return table->fault != NULL && !columns_only ? table->fault(content) : NULL;
+    return table->fault != NULL ? table->fault(content) : NULL;
 }
 
 /* Of kinds that have no such column, too: whatever names a bench moves its count. */
@@ -91,6 +94,12 @@ static bool is_count(const json_t *sequence) {
     json_int_t number = json_integer_value(sequence);
     return sequence == NULL || json_is_null(sequence) ||
            (json_is_integer(sequence) && number >= 0 && number <= SEQUENCE_MOST);
+}
+
+/* Every program that signs has stored these with detail, so that they can be explained. */
+static bool is_never_bare(const char *kind) {
+    return strcmp(kind, "result") == 0 || strcmp(kind, "trial") == 0 ||
+           strcmp(kind, "calibration") == 0;
 }
 
 /* Of a kind that a newer program made, whose members cannot be known: who signed it answers for
@@ -107,7 +116,11 @@ static bool check_members(const struct admission *admission) {
         return record->envelope != NULL ||
                refuse(admission, "its kind", "is not known to this program: update upthrust");
     }
-    const char *wrong = fault_of(table, record->content, is_without_detail(record), &fault);
+    if (record->envelope != NULL && is_never_bare(record->kind) &&
+        !up_envelope_has_detail(record->envelope)) {
+        return refuse(admission, "it was signed without detail,", "which its kind always has");
+    }
+    const char *wrong = fault_of(table, record->content, has_lost_detail(record), &fault);
     snprintf(place, sizeof place, "\"%s\"", fault.place);
     if (wrong == NULL && strcmp(table->kind, "gear_kind") == 0 &&
         !catalogue_kind_is_subject(record->content, record->subject)) {
@@ -129,15 +142,20 @@ bool catalogue_check_content(const char *kind, const json_t *content, struct up_
                    fault.place, wrong);
 }
 
+static bool fail_size(const struct admission *admission) {
+    return refuse(admission, "its body", "is larger than a megabyte");
+}
+
 static bool check_hash(const struct admission *admission) {
     struct up_record copy = *admission->record;
-    UP_FREED char *content = json_dumps(copy.content, JSON_COMPACT | JSON_REAL_PRECISION(17));
-    bool small = content != NULL && strlen(content) <= CATALOGUE_CONTENT_BYTES_MAX;
-    if (!small) {
-        return refuse(admission, "its body", "is larger than a megabyte");
+    if (copy.envelope != NULL) {
+        return true;
     }
-    return copy.envelope != NULL ||
-           (catalogue_hash(&copy, admission->replaces) &&
+    UP_FREED char *content = json_dumps(copy.content, JSON_COMPACT | JSON_REAL_PRECISION(17));
+    if (content == NULL || strlen(content) > CATALOGUE_CONTENT_BYTES_MAX) {
+        return fail_size(admission);
+    }
+    return (catalogue_hash(&copy, admission->replaces) &&
             strcmp(copy.sha256, admission->record->sha256) == 0) ||
            refuse(admission, "\"sha256\"",
                   "does not fit its content: it was changed or is damaged");
@@ -145,17 +163,45 @@ static bool check_hash(const struct admission *admission) {
 
 /* ---- as it was signed ---- */
 
+/* Names that an export puts beside a content, where a member would be lost or taken for one of
+   them; but some contents name their bench. */
+static bool check_names(const struct admission *admission, json_t *part, bool of_facts) {
+    const struct up_record *record = admission->record;
+    const struct catalogue_table *table = catalogue_table_of(record->kind);
+    const char *key;
+    json_t *value;
+    json_object_foreach(part, key, value) {
+        bool bench = of_facts && strcmp(key, "bench") == 0 && json_is_string(value) &&
+                     strcmp(json_string_value(value), record->bench) == 0;
+        if (table != NULL && catalogue_is_of_export(table, key) && !bench) {
+            UP_FREED char *name = up_text_format("\"%.40s\"", key);
+            return refuse(admission, name, "stands within its content, and belongs beside it");
+        }
+    }
+    return true;
+}
+
 /* In the one way to write them, so that no two programs read them differently. A column stands
    among the facts, no member in both; a newer program may have more of either. */
 static bool check_parts(const struct admission *admission) {
     const struct up_record *record = admission->record;
+    size_t length = strlen(record->facts) + (record->detail != NULL ? strlen(record->detail) : 0);
     json_auto_t *facts = NULL, *detail = NULL;
     const char *key;
     json_t *value;
+    if (length > CATALOGUE_CONTENT_BYTES_MAX) {
+        return fail_size(admission);
+    }
+    if (record->detail == NULL) { /* then they were read as the content */
+        UP_FREED char *canonical = up_json_canonical(record->content);
+        return ((canonical != NULL && strcmp(canonical, record->facts) == 0) ||
+                refuse(admission, "its facts", "are not in the canonical form of JSON")) &&
+               check_names(admission, record->content, true);
+    }
     if (!up_json_is_canonical(record->facts, &facts)) {
         return refuse(admission, "its facts", "are not in the canonical form of JSON");
     }
-    if (record->detail != NULL && !up_json_is_canonical(record->detail, &detail)) {
+    if (!up_json_is_canonical(record->detail, &detail)) {
         return refuse(admission, "its detail", "is not in the canonical form of JSON");
     }
     json_object_foreach(detail, key, value) {
@@ -163,13 +209,13 @@ static bool check_parts(const struct admission *admission) {
             return refuse(admission, "its detail", "has a member that belongs to the facts");
         }
     }
-    return true;
+    return check_names(admission, facts, true) && check_names(admission, detail, false);
 }
 
 static bool check_signature(const struct admission *admission) {
     const struct up_record *record = admission->record;
     char fault[UP_FAULT_SIZE];
-    if (!catalogue_is_enveloped(record, admission->replaces, fault)) {
+    if (!admission->sound && !catalogue_is_enveloped(record, admission->replaces, fault)) {
         return refuse(admission, fault, "");
     }
     if (strcmp(record->kind, "writer") == 0 &&
@@ -261,8 +307,9 @@ static bool keep(const struct admission *admission, enum catalogue_admitted *how
 }
 
 bool catalogue_admit(struct up_catalogue *catalogue, struct up_record *record, json_t *replaces,
-                     const char *where, enum catalogue_admitted *how, struct up_failure *failure) {
-    const struct admission admission = {catalogue, record, replaces, where, failure};
+                     const char *where, bool sound, enum catalogue_admitted *how,
+                     struct up_failure *failure) {
+    const struct admission admission = {catalogue, record, replaces, where, sound, failure};
     if (!check_form(&admission) || (record->envelope != NULL && !check_signature(&admission)) ||
         !check_members(&admission) || !check_count(&admission) || !check_hash(&admission)) {
         return false;
@@ -274,5 +321,5 @@ bool catalogue_admit(struct up_catalogue *catalogue, struct up_record *record, j
     return find_same_id(&admission, how) &&
            (*how == ADMITTED_FRESH       ? keep(&admission, how)
             : *how == ADMITTED_CONTESTED ? contest(&admission, how)
-                                         : catalogue_add_detail(catalogue, record, failure));
+                                         : catalogue_add_known(catalogue, record, failure));
 }

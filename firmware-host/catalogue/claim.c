@@ -114,10 +114,13 @@ bool up_claim_is_simulated(const json_t *result, const char *bench) {
            strcmp(bench, "simulated-tank") == 0;
 }
 
-void up_claim_signer(const char *writer, long long sequence, char text[UP_CLAIM_SIZE]) {
-    if (writer[0] != '\0') {
-        snprintf(text, UP_CLAIM_SIZE, "by the key %.16s, its record %lld", writer, sequence);
+void up_claim_signer(const char *writer, long long sequence, bool holds, char text[UP_CLAIM_SIZE]) {
+    if (writer[0] == '\0') {
+        snprintf(text, UP_CLAIM_SIZE, "not signed: nothing shows who wrote it, or when");
+    } else if (holds) {
+        snprintf(text, UP_CLAIM_SIZE, "signed by the key %.16s, its record %lld", writer, sequence);
     } else {
-        snprintf(text, UP_CLAIM_SIZE, "not at all: the record is older than signatures");
+        snprintf(text, UP_CLAIM_SIZE,
+                 "its signature is not that of the key %.16s: changed or forged", writer);
     }
 }

@@ -51,8 +51,9 @@ struct up_claim_rank {
 };
 bool up_claim_stays(struct up_claim_rank there, struct up_claim_rank comes);
 
-/* "by the key 3fa2b1c47d90e1f2, its record 12"; "not at all" where it has no writer. */
-void up_claim_signer(const char *writer, long long sequence, char text[UP_CLAIM_SIZE]);
+/* "signed by the key 3fa2b1c47d90e1f2, its record 12", where the signature is verified by whoever
+   asks (`holds`); a folder is read without that. */
+void up_claim_signer(const char *writer, long long sequence, bool holds, char text[UP_CLAIM_SIZE]);
 
 /* Whether a result's record says so, or its bench is the simulated tank from before it did. */
 bool up_claim_is_simulated(const json_t *result, const char *bench);

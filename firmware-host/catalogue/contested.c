@@ -31,7 +31,9 @@ bool catalogue_contest(struct up_catalogue *catalogue, const struct up_record *r
                                  values, 8, failure);
     *how = good && sqlite3_changes(catalogue->database) > 0 ? ADMITTED_CONTESTED : ADMITTED_KNOWN;
     good =
-        good && (record->envelope == NULL || catalogue_insert_signed(catalogue, record, failure));
+        good && (record->envelope == NULL     ? true
+                 : *how == ADMITTED_CONTESTED ? catalogue_insert_signed(catalogue, record, failure)
+                                              : catalogue_add_known(catalogue, record, failure));
     free(content);
     free(old);
     return good;
@@ -51,7 +53,9 @@ static bool visit_row(const struct row_visitor *visitor, bool *more, struct up_f
     bool good = catalogue_read_signed(visitor->catalogue, visitor->signed_as, &record,
                                       catalogue_text_of(visitor->statement, 6), failure);
     if (good) {
-        bool sound = json_is_array(replaces) && catalogue_is_sound(&record, NULL, replaces);
+        /* Few are contested, and an export of one with another signature is refused whole. */
+        bool sound = json_is_array(replaces) && catalogue_is_sound(&record, NULL, replaces) &&
+                     catalogue_is_signed_so(&record);
         *more = visitor->visit(&record, replaces, sound, visitor->context);
     }
     sqlite3_reset(visitor->signed_as);

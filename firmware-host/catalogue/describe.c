@@ -158,8 +158,8 @@ json_t *catalogue_json_schema(void) {
         definitions, "signed",
         json_pack("{s:s, s:s, s:[s, s, s], s:{s:{s:s}, s:{s:s}, s:{s:s, s:s}}}", "type", "object",
                   "description",
-                  "the record as its writer signed it, byte for byte; a record from before there "
-                  "were signatures has none",
+                  "the record as its writer signed it, byte for byte; where it is missing nothing "
+                  "shows who wrote the record, or when",
                   "required", "envelope", "facts", "signature", "properties", "envelope", "type",
                   "string", "facts", "type", "string", "signature", "type", "string", "pattern",
                   "^[0-9a-f]{128}$"));

@@ -222,17 +222,19 @@ static bool put_other(const struct up_record *record, bool live, void *context) 
     return put_entry(writing, record, writing->table->id_name, replaced_by(writing, record), &live);
 }
 
-/* Of a kind that a newer program made: passed on as it was signed. */
-static bool put_unknown(const struct up_record *record, void *context) {
-    struct writing *writing = context;
-    json_auto_t *replaces = replaced_by(writing, record);
+/* Of a kind that a newer program made: passed on as it was signed. Unsigned, nobody takes it. */
+static bool pass_on(struct writing *writing, const struct up_record *record,
+                    const json_t *replaces) {
+    if (record->envelope == NULL || replaces == NULL) {
+        return record->envelope == NULL;
+    }
     json_auto_t *json = json_pack(
         "{s:s, s:s, s:s, s:s, s:O, s:s, s:{s:s, s:s, s:s*, s:s}}", "id", record->id, "subject",
         record->subject, "sha256", record->sha256, "made_utc", record->made_utc, "replaces",
         replaces, "record_kind", record->kind, "signed", "envelope", record->envelope, "facts",
         record->facts, "detail", record->detail, "signature", record->signature);
-    if (json == NULL) {
-        return false;
+    if (json == NULL) { /* a signature that is no text */
+        return true;
     }
     if (record->bench[0] != '\0') {
         json_object_set_new(json, "bench", json_string(record->bench));
@@ -241,6 +243,16 @@ static bool put_unknown(const struct up_record *record, void *context) {
     writing->first = false;
     up_json_write(json, writing->stream, JSON_COMPACT);
     return is_written(writing);
+}
+
+static bool put_unknown(const struct up_record *record, void *context) {
+    json_auto_t *replaces = replaced_by(context, record);
+    return pass_on(context, record, replaces);
+}
+
+static bool put_contested_unknown(const struct up_record *record, json_t *replaces, bool sound,
+                                  void *context) {
+    return !sound || catalogue_table_of(record->kind) != NULL || pass_on(context, record, replaces);
 }
 
 static bool put_contested(const struct up_record *record, json_t *replaces, bool sound,
@@ -296,8 +308,10 @@ static bool write_json(FILE *stream, void *context) {
            catalogue_each_contested(writing->catalogue, put_contested, writing, &writing->reading);
     fputs("]", stream);
     begin_list(writing, "passed_on");
-    good =
-        good && catalogue_each_unknown(writing->catalogue, put_unknown, writing, &writing->reading);
+    good = good &&
+           catalogue_each_unknown(writing->catalogue, put_unknown, writing, &writing->reading) &&
+           catalogue_each_contested(writing->catalogue, put_contested_unknown, writing,
+                                    &writing->reading);
     fputs("]", stream);
     good = good && put_verifications(writing);
     fputs("}\n", stream);

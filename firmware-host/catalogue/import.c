@@ -8,7 +8,9 @@
 #include "internal.h"
 #include "text/text.h"
 
-enum { DOCUMENT_BYTES_MAX = 64 << 20, DOCUMENT_MEMORY_BYTES_MAX = 512 << 20 };
+/* As sessions make them 24 thousand records fit into that memory, and 9,400 where all are results.
+ */
+enum { DOCUMENT_BYTES_MAX = 128 << 20, DOCUMENT_MEMORY_BYTES_MAX = 512 << 20 };
 
 struct import {
     struct up_catalogue *catalogue;
@@ -65,20 +67,25 @@ static bool admit_member(const struct import *import, const char *where, json_t 
                    "%s: \"%s\" is missing, not a text or too long; nothing was stored", where, key);
 }
 
+static const char *const added[] = {"id",    "subject", "sha256",    "made_utc",    "replaces",
+                                    "bench", "signed",  "withdrawn", "record_kind", "live"};
+enum { ADDED = sizeof added / sizeof added[0], ADDED_TO_OTHERS = 2 }; /* the last of them */
+
+bool catalogue_is_of_export(const struct catalogue_table *table, const char *key) {
+    bool is = strcmp(key, table->id_name) == 0;
+    for (size_t i = 0; i < ADDED; i++) {
+        is = is || strcmp(key, added[i]) == 0;
+    }
+    return is;
+}
+
 /* The members that export added to those of the content. */
 static void remove_export_members(json_t *content, const char *kind, bool other) {
     const struct catalogue_table *table = catalogue_table_of(kind);
-    static const char *const added[] = {"id",       "subject", "sha256", "made_utc",
-                                        "replaces", "bench",   "signed"};
-    for (size_t i = 0; i < sizeof added / sizeof added[0]; i++) {
+    for (size_t i = 0; i < ADDED - (other ? 0 : ADDED_TO_OTHERS); i++) {
         json_object_del(content, added[i]);
     }
     json_object_del(content, table != NULL ? table->id_name : "");
-    json_object_del(content, "withdrawn");
-    if (other) {
-        json_object_del(content, "record_kind");
-        json_object_del(content, "live");
-    }
 }
 
 /* Some contents name the bench themselves; the hash shows which case this is. */
@@ -113,6 +120,11 @@ static bool is_among(json_t *facts, const json_t *entry) {
     return true;
 }
 
+static bool refuse_entry(const struct import *import, const char *where, const char *wrong) {
+    return up_fail(import->failure, UP_STATUS_WRONG_INPUT, "%s: %s; nothing was stored", where,
+                   wrong);
+}
+
 /* The envelope and the facts stand there as they were signed; the detail among the readable
    members, but as it was signed, too, where the kind is not known. What a person or a program reads
    is what was signed: other members are refused. */
@@ -124,17 +136,14 @@ static bool read_signed(const struct import *import, const char *where, json_t *
     record->envelope = json_string_value(json_object_get(as, "envelope"));
     record->facts = json_string_value(json_object_get(as, "facts"));
     record->signature = json_string_value(json_object_get(as, "signature"));
-    json_auto_t *facts =
-        record->facts != NULL ? json_loads(record->facts, JSON_REJECT_DUPLICATES, NULL) : NULL;
+    json_auto_t *facts = record->facts != NULL ? catalogue_read_part(record->facts) : NULL;
     if (record->envelope == NULL || record->signature == NULL || !json_is_object(facts)) {
-        return up_fail(import->failure, UP_STATUS_WRONG_INPUT,
-                       "%s: \"signed\" is not an envelope, facts and a signature; nothing was "
-                       "stored",
-                       where);
+        return refuse_entry(import, where,
+                            "\"signed\" is not an envelope, facts of at most a megabyte and a "
+                            "signature");
     }
     if (!up_envelope_read(record->envelope, &envelope, fault)) {
-        return up_fail(import->failure, UP_STATUS_WRONG_INPUT, "%s: %s; nothing was stored", where,
-                       fault);
+        return refuse_entry(import, where, fault);
     }
     memcpy(record->writer, envelope.writer, sizeof record->writer);
     record->sequence = envelope.sequence;
@@ -152,10 +161,12 @@ static bool read_signed(const struct import *import, const char *where, json_t *
             json_object_del(rest, key);
         }
         *detail = json_object_size(rest) > 0 ? up_json_canonical(rest) : NULL;
+        if (*detail == NULL && json_object_size(rest) > 0) {
+            return refuse_entry(import, where, "a whole number in it is beyond 2^53");
+        }
         json_object_update(record->content, facts);
     } else {
-        return up_fail(import->failure, UP_STATUS_WRONG_INPUT,
-                       "%s: its members are not those that were signed; nothing was stored", where);
+        return refuse_entry(import, where, "its members are not those that were signed");
     }
     record->detail = *detail;
     return true;
@@ -214,6 +225,9 @@ static bool admit_entry(struct import *import, const char *where, json_t *entry,
         return up_fail(import->failure, UP_STATUS_WRONG_INPUT,
                        "%s is not a JSON object; nothing was stored", where);
     }
+    if (strlen(kind) >= sizeof record.kind) {
+        return refuse_entry(import, where, "\"record_kind\" is longer than any kind");
+    }
     json_t *replaces = json_incref(json_object_get(entry, "replaces"));
     if (!read_record(import, where, entry, &record)) {
         json_decref(replaces);
@@ -228,8 +242,9 @@ static bool admit_entry(struct import *import, const char *where, json_t *entry,
     if (!is_signed) {
         settle_bench(&record, replaces);
     }
-    bool good = (!is_signed || read_signed(import, where, entry, &record, &detail)) &&
-                catalogue_admit(import->catalogue, &record, replaces, where, &how, import->failure);
+    bool good =
+        (!is_signed || read_signed(import, where, entry, &record, &detail)) &&
+        catalogue_admit(import->catalogue, &record, replaces, where, false, &how, import->failure);
     good = good && count(import, &record, how);
     json_decref(record.content);
     json_decref(replaces);
@@ -327,7 +342,7 @@ static bool admit_with(const struct up_record *record, json_t *replaces, bool so
     struct up_record copy = *record;
     enum catalogue_admitted how;
     import->failed = sound && (!catalogue_admit(import->catalogue, &copy, replaces, import->path,
-                                                &how, import->failure) ||
+                                                true, &how, import->failure) ||
                                !count(import, record, how));
     return !import->failed;
 }

@@ -26,6 +26,7 @@ struct up_catalogue {
     int depth;   /* of transactions within one another */
     void (*watch)(const char *doing, unsigned long done); /* NULL: nobody waits */
     struct up_writer writer;                              /* no key until something is stored */
+    bool key_passes; /* it is kept nowhere, and ends with the program */
     /* the last record that this transaction signed; 0: none */
     long long signed_sequence;
     char signed_hash[UP_SHA256_SIZE];
@@ -110,6 +111,12 @@ char *catalogue_migration(int version);
 #define CATALOGUE_REPLACES_STAYS                                                                   \
     "CREATE TRIGGER replaces_stays BEFORE DELETE ON replaces"                                      \
     " BEGIN SELECT RAISE(ABORT, 'records are never removed'); END;"
+
+/* The one that signed.c lifts. */
+#define CATALOGUE_SIGNED_KEPT_(missing)                                                            \
+    "CREATE TRIGGER " missing "signed_kept BEFORE UPDATE ON signed"                                \
+    " BEGIN SELECT RAISE(ABORT, 'records are never changed'); END;"
+#define CATALOGUE_SIGNED_KEPT CATALOGUE_SIGNED_KEPT_("")
 
 /* SQL that fills bench_counter from the records. */
 extern const char catalogue_count_again[];
@@ -229,6 +236,9 @@ bool catalogue_last_use_note(struct up_catalogue *catalogue, const char *bench,
    NULL: there is none. False where it cannot be written so. */
 bool catalogue_is_fact(const char *kind, const char *key);
 bool catalogue_split(const char *kind, json_t *content, char **facts, char **detail);
+/* One of the two, as up_json_read reads it; NULL where it is none, or larger than any that is
+   stored or taken in. */
+json_t *catalogue_read_part(const char *text);
 /* The content again; NULL where the facts are no JSON. */
 json_t *catalogue_join(const char *facts, const char *detail);
 
@@ -249,9 +259,10 @@ bool catalogue_read_signed(struct up_catalogue *catalogue, sqlite3_stmt *stateme
                            struct up_record *record, const char *body, struct up_failure *failure);
 bool catalogue_insert_signed(struct up_catalogue *catalogue, const struct up_record *record,
                              struct up_failure *failure);
-/* Detail that was missing until now; the record is here and was verified. */
-bool catalogue_add_detail(struct up_catalogue *catalogue, const struct up_record *record,
-                          struct up_failure *failure);
+/* Of a record that is here and was verified: detail that was missing until now; and of two
+   signatures the smaller, so that whichever came first, all catalogues give the same. */
+bool catalogue_add_known(struct up_catalogue *catalogue, const struct up_record *record,
+                         struct up_failure *failure);
 
 /* Signs a record whose id, kind, subject, bench, time and content are set, and gives it its hash.
    Within a transaction; `note_signed` after it. */
@@ -263,6 +274,11 @@ bool catalogue_sign(struct up_catalogue *catalogue, struct up_record *record, js
                     struct catalogue_parts *parts, struct up_failure *failure);
 void catalogue_free_parts(struct up_record *record, struct catalogue_parts *parts);
 void catalogue_note_signed(struct up_catalogue *catalogue);
+
+/* ---- import.c ---- */
+
+/* Whether a name is one that an export puts beside the content of records of a kind. */
+bool catalogue_is_of_export(const struct catalogue_table *table, const char *key);
 
 /* ---- record.c ---- */
 
@@ -338,6 +354,9 @@ void catalogue_read_row(sqlite3_stmt *statement, struct up_record *record);
    `body`: as it is stored, or NULL. */
 bool catalogue_is_sound(const struct up_record *record, const char *body, json_t *replaces);
 
+/* Whether the signature, where there is one, is that of its writer. */
+bool catalogue_is_signed_so(const struct up_record *record);
+
 /* Every record that is not what was stored; `aside`: a person left it out. */
 bool catalogue_each_damaged(struct up_catalogue *catalogue,
                             bool (*visit)(const struct up_record *record, bool aside,
@@ -384,9 +403,11 @@ bool catalogue_fail_found(const struct catalogue_found *found, struct up_failure
 /* ---- admit.c ---- */
 
 /* What came from another catalogue is checked as hostile: form, members, hash. Within a
-   transaction. `where` stands before what is wrong. */
+   transaction. `where` stands before what is wrong; `sound`: it is what was stored, as
+   catalogue_is_sound says. */
 bool catalogue_admit(struct up_catalogue *catalogue, struct up_record *record, json_t *replaces,
-                     const char *where, enum catalogue_admitted *how, struct up_failure *failure);
+                     const char *where, bool sound, enum catalogue_admitted *how,
+                     struct up_failure *failure);
 
 /* More levels than a document can hold around it. */
 bool catalogue_is_too_deep(json_t *content);

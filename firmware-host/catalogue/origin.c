@@ -314,7 +314,7 @@ bool up_catalogue_check(struct up_catalogue *catalogue,
               " json_extract(r.body, '$.name') END, 1, 60) || '\"', '') ELSE '' END");
 #undef ASIDE
     /* A writer that signed two records under one number: somebody writes into a copy of its folder,
-       with its key. */
+       with its key, or the home was put back with the folder. */
     static const char forked[] =
         "SELECT id, kind, made_utc, 'number ' || sequence || ' of ' || writer FROM signed AS s"
         " JOIN record AS r USING (id, sha256) WHERE EXISTS (SELECT 1 FROM signed AS o WHERE"

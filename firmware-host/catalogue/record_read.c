@@ -184,6 +184,11 @@ bool catalogue_is_sound(const struct up_record *record, const char *body, json_t
                      (catalogue_hash(&copy, replaces) && strcmp(copy.sha256, record->sha256) == 0);
 }
 
+bool catalogue_is_signed_so(const struct up_record *record) {
+    return record->envelope == NULL ||
+           up_signature_holds(record->writer, record->sha256, record->signature);
+}
+
 /* ---- many ---- */
 
 static bool clock_ran_back(struct up_catalogue *catalogue, bool *ran_back,
@@ -217,11 +222,13 @@ static bool visit_one(sqlite3_stmt *statement, struct visitor *visitor, bool *mo
     bool gone = good && sqlite3_column_int(statement, COLUMN_GONE) != 0 &&
                 catalogue_facts_are_gone(&record);
     record.facts = gone ? NULL : record.facts;
+    /* Verified once, at the door; but one that was set aside may be so for its signature, and does
+       not keep all others from being given on. */
+    bool aside = sqlite3_column_int(statement, COLUMN_ASIDE) != 0;
     bool sound = good && catalogue_is_sound(&record, body, replaces) &&
-                 (visitor->visit_damaged == NULL || record.envelope == NULL ||
-                  up_signature_holds(record.writer, record.sha256, record.signature));
+                 ((visitor->visit_damaged == NULL && !aside) || catalogue_is_signed_so(&record));
     if (good && !sound) {
-        *more = visit_damaged(visitor, &record, sqlite3_column_int(statement, COLUMN_ASIDE) != 0);
+        *more = visit_damaged(visitor, &record, aside);
     } else if (gone) {
         *more = true;
     } else if (good && visitor->visit_other != NULL) {

@@ -106,17 +106,15 @@ static const char tables[] =
     "CREATE INDEX " missing "signed_writer ON signed (writer, sequence);"                          \
     "CREATE TRIGGER " missing "signed_once BEFORE INSERT ON signed WHEN EXISTS"                    \
     " (SELECT 1 FROM signed WHERE id = NEW.id AND sha256 = NEW.sha256)"                            \
-    " BEGIN SELECT RAISE(IGNORE); END;"                                                            \
-    "CREATE TRIGGER " missing "signed_kept BEFORE UPDATE ON signed"                                \
-    " BEGIN SELECT RAISE(ABORT, 'records are never changed'); END;"                                \
-    "CREATE TRIGGER " missing "signed_stays BEFORE DELETE ON signed"                               \
-    " BEGIN SELECT RAISE(ABORT, 'records are never removed'); END;"                                \
-    "CREATE TRIGGER " missing "detail_once BEFORE INSERT ON detail WHEN EXISTS"                    \
-    " (SELECT 1 FROM detail WHERE rowid = NEW.rowid OR sha256 = NEW.sha256)"                       \
-    " BEGIN SELECT RAISE(IGNORE); END;"                                                            \
-    "CREATE TRIGGER " missing "detail_kept BEFORE UPDATE ON detail"                                \
-    " BEGIN SELECT RAISE(ABORT, 'records are never changed'); END;" CATALOGUE_DETAIL_STAYS(        \
-        missing)
+    " BEGIN SELECT RAISE(IGNORE); END;" CATALOGUE_SIGNED_KEPT_(                                    \
+        missing) "CREATE TRIGGER " missing "signed_stays BEFORE DELETE ON signed"                  \
+                 " BEGIN SELECT RAISE(ABORT, 'records are never removed'); END;"                   \
+                 "CREATE TRIGGER " missing "detail_once BEFORE INSERT ON detail WHEN EXISTS"       \
+                 " (SELECT 1 FROM detail WHERE rowid = NEW.rowid OR sha256 = NEW.sha256)"          \
+                 " BEGIN SELECT RAISE(IGNORE); END;"                                               \
+                 "CREATE TRIGGER " missing "detail_kept BEFORE UPDATE ON detail"                   \
+                 " BEGIN SELECT RAISE(ABORT, 'records are never changed'); "                       \
+                 "END;" CATALOGUE_DETAIL_STAYS(missing)
 
 /* What the tenth added: texts that stay in this folder. See private.c. */
 #define TABLES_10_PRIVATE(missing)                                                                 \

@@ -36,9 +36,14 @@ bool catalogue_split(const char *kind, json_t *content, char **facts, char **det
     return *facts != NULL && (*detail != NULL || json_object_size(rest) == 0);
 }
 
+json_t *catalogue_read_part(const char *text) {
+    bool small = strnlen(text, CATALOGUE_CONTENT_BYTES_MAX + 1) <= CATALOGUE_CONTENT_BYTES_MAX;
+    return small ? up_json_read(text) : NULL; /* it takes 80 times the room */
+}
+
 json_t *catalogue_join(const char *facts, const char *detail) {
-    json_t *content = json_loads(facts, JSON_REJECT_DUPLICATES, NULL);
-    json_auto_t *rest = detail != NULL ? json_loads(detail, JSON_REJECT_DUPLICATES, NULL) : NULL;
+    json_t *content = catalogue_read_part(facts);
+    json_auto_t *rest = detail != NULL ? catalogue_read_part(detail) : NULL;
     if (rest != NULL) {
         json_object_update_missing(content, rest);
     }
@@ -109,6 +114,14 @@ sqlite3_stmt *catalogue_prepare_signed(struct up_catalogue *catalogue, struct up
         0, failure);
 }
 
+/* jansson is quick, and reads most parts as other programs do. */
+static json_t *settle_numbers(json_t *read, const char *part) {
+    bool good = read != NULL && up_json_is_exact(read);
+    json_t *settled = good ? json_incref(read) : catalogue_read_part(part);
+    json_decref(read);
+    return settled;
+}
+
 bool catalogue_read_signed(struct up_catalogue *catalogue, sqlite3_stmt *statement,
                            struct up_record *record, const char *body, struct up_failure *failure) {
     int code = sqlite3_bind_text(statement, 1, record->id, -1, SQLITE_STATIC);
@@ -126,7 +139,9 @@ bool catalogue_read_signed(struct up_catalogue *catalogue, sqlite3_stmt *stateme
         record->signature = catalogue_text_of(statement, 2);
         snprintf(record->writer, sizeof record->writer, "%s", catalogue_text_of(statement, 3));
         record->sequence = sqlite3_column_int64(statement, 4);
-        json_auto_t *rest = detailed ? catalogue_json_of(statement, 1) : NULL;
+        json_auto_t *rest =
+            detailed ? settle_numbers(catalogue_json_of(statement, 1), record->detail) : NULL;
+        record->content = settle_numbers(record->content, body);
         if (rest != NULL && record->content != NULL) {
             json_object_update_missing(record->content, rest);
         }
@@ -134,27 +149,8 @@ bool catalogue_read_signed(struct up_catalogue *catalogue, sqlite3_stmt *stateme
     return code == SQLITE_ROW || code == SQLITE_DONE || catalogue_fail(catalogue, code, failure);
 }
 
-bool catalogue_insert_signed(struct up_catalogue *catalogue, const struct up_record *record,
-                             struct up_failure *failure) {
-    struct up_envelope envelope;
-    char fault[UP_FAULT_SIZE], sequence[24];
-    if (!up_envelope_read(record->envelope, &envelope, fault)) {
-        return up_fail(failure, UP_STATUS_UNABLE, "a record of kind %s cannot be signed: %s",
-                       record->kind, fault);
-    }
-    snprintf(sequence, sizeof sequence, "%lld", envelope.sequence);
-    json_decref(envelope.replaces);
-    const char *values[] = {record->id, record->sha256,   envelope.writer,
-                            sequence,   record->envelope, record->signature};
-    return catalogue_change(catalogue,
-                            "INSERT INTO signed VALUES (?, ?, ?, CAST(? AS INTEGER), ?, ?)"
-                            " ON CONFLICT DO NOTHING",
-                            values, 6, failure) &&
-           catalogue_add_detail(catalogue, record, failure);
-}
-
-bool catalogue_add_detail(struct up_catalogue *catalogue, const struct up_record *record,
-                          struct up_failure *failure) {
+static bool add_detail(struct up_catalogue *catalogue, const struct up_record *record,
+                       struct up_failure *failure) {
     static const char sql[] = "INSERT INTO detail SELECT ?1, ?2 WHERE NOT " CATALOGUE_HAS_MARK(
         "?3", "'redacted', 'undetailed'") " ON CONFLICT DO NOTHING";
     return record->detail == NULL ||
@@ -163,12 +159,56 @@ bool catalogue_add_detail(struct up_catalogue *catalogue, const struct up_record
                             failure);
 }
 
+bool catalogue_insert_signed(struct up_catalogue *catalogue, const struct up_record *record,
+                             struct up_failure *failure) {
+    char sequence[24];
+    snprintf(sequence, sizeof sequence, "%lld", record->sequence);
+    const char *values[] = {record->id, record->sha256,   record->writer,
+                            sequence,   record->envelope, record->signature};
+    return catalogue_change(catalogue,
+                            "INSERT INTO signed VALUES (?, ?, ?, CAST(? AS INTEGER), ?, ?)"
+                            " ON CONFLICT DO NOTHING",
+                            values, 6, failure) &&
+           add_detail(catalogue, record, failure);
+}
+
+/* Its rule keeps it from being changed; for a moment of a transaction it is away. */
+static bool exchange_signature(struct up_catalogue *catalogue, const struct up_record *record,
+                               struct up_failure *failure) {
+    return catalogue_run(catalogue, "DROP TRIGGER signed_kept", failure) &&
+           catalogue_change(
+               catalogue, "UPDATE signed SET signature = ? WHERE id = ? AND sha256 = ?",
+               (const char *[]){record->signature, record->id, record->sha256}, 3, failure) &&
+           catalogue_run(catalogue, CATALOGUE_SIGNED_KEPT, failure);
+}
+
+/* Whoever has the key can sign one hash in many ways. One that does not hold was damaged here. */
+static bool keep_smaller(struct up_catalogue *catalogue, const struct up_record *record,
+                         struct up_failure *failure) {
+    sqlite3_stmt *statement = catalogue_prepare(
+        catalogue, "SELECT signature FROM signed WHERE id = ? AND sha256 = ? AND signature <> ?",
+        (const char *[]){record->id, record->sha256, record->signature}, 3, failure);
+    int code = statement != NULL ? sqlite3_step(statement) : SQLITE_ERROR;
+    const char *here = code == SQLITE_ROW ? catalogue_text_of(statement, 0) : "";
+    bool better = code == SQLITE_ROW && (strcmp(record->signature, here) < 0 ||
+                                         !up_signature_holds(record->writer, record->sha256, here));
+    return statement != NULL &&
+           catalogue_finish(catalogue, statement, code == SQLITE_ROW ? SQLITE_DONE : code,
+                            failure) &&
+           (!better || exchange_signature(catalogue, record, failure));
+}
+
+bool catalogue_add_known(struct up_catalogue *catalogue, const struct up_record *record,
+                         struct up_failure *failure) {
+    return record->envelope == NULL ||
+           (keep_smaller(catalogue, record, failure) && add_detail(catalogue, record, failure));
+}
 /* ---- who writes ---- */
 
 const struct catalogue_member catalogue_writer_members[] = {
     TEXT_ALONE("writer", 0, "the key whose signatures are its own (Ed25519, hex)"),
     TEXT_ALONE("succeeds", LATER,
-               "the key that signed in this folder before: it was copied or put back since"),
+               "the key that it says signed in its folder before; that key has not confirmed it"),
     END};
 
 /* A place that the system cannot tell from others is at least that of this path. */
@@ -270,8 +310,11 @@ static bool put_held(struct up_catalogue *catalogue, struct up_failure *failure)
     char after[UP_SHA256_SIZE] = "";
     json_int_t count = HASHES_MOST;
     long long before = 0;
-    bool good = catalogue_ask(catalogue, "SELECT EXISTS (SELECT 1 FROM record WHERE kind = 'held')",
-                              NULL, &before, failure);
+    bool good = catalogue_ask(
+        catalogue,
+        "SELECT EXISTS (SELECT 1 FROM record WHERE kind = 'held' AND " CATALOGUE_HAS_MARK(
+            "id", "'made'") ")",
+        NULL, &before, failure);
     while (good && before == 0 && count == HASHES_MOST) {
         char *lines = NULL;
         good = gather_unsigned(catalogue, after, &lines, &count, failure);
@@ -303,26 +346,34 @@ static bool put_writer(struct up_catalogue *catalogue, struct up_failure *failur
 
 /* Where the home directory keeps nothing, this program signs with a key of its own, and the next
    program with another: a bench does not stop for that. */
+static bool take_passing_key(struct up_catalogue *catalogue, const struct up_failure *why,
+                             struct up_failure *failure) {
+    struct up_writer passing = {.sequence = 0};
+    if (why->status != UP_STATUS_UNABLE || !up_key_make(passing.seed)) {
+        return up_fail(failure, why->status, "%s", why->text);
+    }
+    up_key_public(passing.seed, passing.public_key);
+    catalogue->writer = passing;
+    catalogue->key_passes = true;
+    up_writer_forget(&passing);
+    return true;
+}
+
 static bool open_writer(struct up_catalogue *catalogue, struct up_failure *failure) {
-    struct up_writer *writer = &catalogue->writer;
     struct up_failure why = {.text = ""};
     char place[UP_SHA256_SIZE];
     bool is_new = false;
     place_of_writer(catalogue, place);
-    if (up_writer_open(place, writer, &is_new, &why)) {
-        return true;
-    }
-    if (why.status != UP_STATUS_UNABLE || !up_key_make(writer->seed)) {
-        return up_fail(failure, why.status, "%s", why.text);
-    }
-    up_key_public(writer->seed, writer->public_key);
-    return true;
+    return up_writer_open(place, &catalogue->writer, &is_new, &why) ||
+           take_passing_key(catalogue, &why, failure);
 }
 
 static bool renew_writer(struct up_catalogue *catalogue, struct up_failure *failure) {
+    struct up_failure why = {.text = ""};
     char place[UP_SHA256_SIZE];
     place_of_writer(catalogue, place);
-    return up_writer_renew(place, &catalogue->writer, failure);
+    return up_writer_renew(place, &catalogue->writer, &why) ||
+           take_passing_key(catalogue, &why, failure);
 }
 
 /* The key of this account for this folder. Another one where the folder was copied (the place is
@@ -375,6 +426,8 @@ bool catalogue_sign(struct up_catalogue *catalogue, struct up_record *record, js
     record->facts = parts->facts;
     record->detail = parts->detail;
     record->signature = parts->signature;
+    memcpy(record->writer, envelope.writer, sizeof record->writer);
+    record->sequence = envelope.sequence;
     return up_sign(catalogue->writer.seed, record->sha256, parts->signature) ||
            catalogue_fail_body(record, failure);
 }
@@ -386,13 +439,17 @@ void catalogue_free_parts(struct up_record *record, struct catalogue_parts *part
     record->envelope = record->facts = record->detail = record->signature = NULL;
 }
 
-/* What is stored is noted outside the catalogue. A note that cannot be written is made up for by
-   the next one: a catalogue may be ahead of it. */
+/* What is stored is noted outside the catalogue. Where that fails, the next program makes up for
+   it: a catalogue may be ahead of its note. This one goes on with a key of its own, and does not
+   wait for each record again. */
 void catalogue_note_signed(struct up_catalogue *catalogue) {
-    if (catalogue->signed_sequence > 0) {
-        char place[UP_SHA256_SIZE];
+    struct up_failure why = {.text = ""};
+    char place[UP_SHA256_SIZE];
+    if (catalogue->signed_sequence > 0 && !catalogue->key_passes) {
         place_of_writer(catalogue, place);
-        up_writer_note(place, &catalogue->writer, catalogue->signed_sequence,
-                       catalogue->signed_hash, NULL);
+        if (!up_writer_note(place, &catalogue->writer, catalogue->signed_sequence,
+                            catalogue->signed_hash, &why)) {
+            take_passing_key(catalogue, &why, NULL);
+        }
     }
 }

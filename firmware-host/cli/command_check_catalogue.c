@@ -88,8 +88,9 @@ static void print_sum(const struct findings *findings) {
                count[UP_RECORD_OF_MANY], up_text_plural(count[UP_RECORD_OF_MANY]));
     }
     if (count[UP_RECORD_FORKED] > 0) {
-        printf("%u signed under a number that their writer had used: a copy of "
-               "its folder is written with its key. All are kept\n",
+        printf("%u signed under a number that their writer had used: a copy of its folder is "
+               "written with its key, or its home and its folder were put back from a backup. All "
+               "are kept\n",
                count[UP_RECORD_FORKED]);
     }
     if (count[UP_RECORD_AFTER_GAP] > 0) {

@@ -171,7 +171,8 @@ static bool admit(struct salvaging *of, struct up_record *record, const char *bo
         json_decref(record->content);
         record->content = catalogue_join(record->facts, record->detail);
     }
-    *kept = catalogue_admit(of->to, record, replaces, "", &how, &why) && how != ADMITTED_REFUSED;
+    *kept =
+        catalogue_admit(of->to, record, replaces, "", false, &how, &why) && how != ADMITTED_REFUSED;
     if (why.status == UP_STATUS_UNABLE) {
         return up_fail(of->failure, why.status, "%s", why.text);
     }

@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "page/internal.h"
+#include "signing/signing.h"
 #include "text/text.h"
 
 struct gather {
@@ -121,8 +122,11 @@ static void put_result(FILE *stream, const struct up_record *record, const struc
     put_text(stream, "Run", up_record_text(content, "run_id"));
     put_text(stream, "Made", record->made_utc);
     char signer[UP_CLAIM_SIZE];
-    up_claim_signer(record->writer, record->sequence, signer);
-    put_text(stream, "Signed", signer);
+    up_claim_signer(record->writer, record->sequence,
+                    record->envelope != NULL &&
+                        up_signature_holds(record->writer, record->sha256, record->signature),
+                    signer);
+    put_text(stream, "Signature", signer);
     begin(stream, "Result");
     page_put(stream, record->subject);
     fputs("; <code>upthrust explain</code> shows every number</dd>\n", stream);

@@ -6,6 +6,7 @@
 
 #include "catalogue/records.h"
 #include "report/report.h"
+#include "signing/signing.h"
 #include "stream/glitch_filter.h"
 #include "text/text.h"
 
@@ -22,10 +23,10 @@ struct search {
     const char *item_id, *water; /* NULL: any */
     json_t *content;             /* the latest that fits; owned */
     char result_id[UP_ID_SIZE], made_utc[UP_TIME_SIZE], bench[UP_NAME_SIZE];
-    char writer[UP_SHA256_SIZE];
+    char writer[UP_SHA256_SIZE], sha256[UP_SHA256_SIZE], signature[UP_SIGNATURE_SIZE];
     long long sequence;
     unsigned count;
-    bool elsewhere;
+    bool elsewhere, bare; /* its detail was taken away */
 };
 
 static bool consider(const struct up_record *record, void *context) {
@@ -47,6 +48,10 @@ static bool consider(const struct up_record *record, void *context) {
     memcpy(search->made_utc, record->made_utc, sizeof search->made_utc);
     memcpy(search->bench, record->bench, sizeof search->bench);
     memcpy(search->writer, record->writer, sizeof search->writer);
+    memcpy(search->sha256, record->sha256, sizeof search->sha256);
+    snprintf(search->signature, sizeof search->signature, "%s",
+             record->signature != NULL ? record->signature : "");
+    search->bare = record->envelope != NULL && record->detail == NULL;
     search->sequence = record->sequence;
     search->elsewhere = record->elsewhere;
     return true;
@@ -358,6 +363,9 @@ static json_t *explain(struct up_catalogue *catalogue, struct search *search,
     json_object_set_new(json, "bench", json_string(search->bench));
     json_object_set_new(json, "writer", json_string(search->writer));
     json_object_set_new(json, "writer_sequence", json_integer(search->sequence));
+    json_object_set_new(
+        json, "signature_holds",
+        json_boolean(up_signature_holds(search->writer, search->sha256, search->signature)));
     json_object_set_new(json, "withdrawn",
                         json_boolean(up_claim_is_withdrawn(search->content, item.compressible)));
     json_object_set(json, "result", search->content);
@@ -384,6 +392,11 @@ json_t *up_explain(struct up_catalogue *catalogue, const char *wanted, const cha
         up_result_from_json(search.content, result);
         if (result->has_model) {
             document = explain(catalogue, &search, result, failure);
+        } else if (search.bare) {
+            up_fail(failure, UP_STATUS_WRONG_INPUT,
+                    "the result %.8s cannot be explained: its detail is missing; merge or import a "
+                    "catalogue that still has it",
+                    search.result_id);
         } else {
             bool kept = up_is_uuid(result->run_id); /* else no command to be copied */
             up_fail(failure, UP_STATUS_WRONG_INPUT,

@@ -439,8 +439,9 @@ static void put_head(FILE *stream, const json_t *document, const struct up_style
     up_text_put(stream, up_record_text(result, "run_id"), 0, false);
     char signer[UP_CLAIM_SIZE];
     up_claim_signer(up_record_text(document, "writer"),
-                    json_integer_value(json_object_get(document, "writer_sequence")), signer);
-    fprintf(stream, ",\n  signed %s\n", signer);
+                    json_integer_value(json_object_get(document, "writer_sequence")),
+                    json_is_true(json_object_get(document, "signature_holds")), signer);
+    fprintf(stream, ",\n  %s\n", signer);
 }
 
 /* The equations hold in SI units; what they end in is shown as the style says. */

@@ -157,6 +157,11 @@ bool up_envelope_read(const char *text, struct up_envelope *envelope, char fault
     return good;
 }
 
+/* Within a text a quotation mark has a backslash before it. */
+bool up_envelope_has_detail(const char *text) {
+    return strstr(text, ",\"detail\":null,") == NULL;
+}
+
 void up_envelope_hash(const char *text, char hex[UP_SHA256_SIZE]) {
     signing_hash("upthrust-record-2\n", text, strlen(text), hex);
 }

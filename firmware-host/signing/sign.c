@@ -89,13 +89,39 @@ void up_sign_bytes(const uint8_t seed[UP_SEED_BYTES], const uint8_t *bytes, size
     signing_to_hex(signed_bytes, sizeof signed_bytes, signature);
 }
 
+/* Under these keys a signature needs no secret, and one holds for many records: the points of small
+   order, their other spellings too, but for the bit that is the sign. */
+static bool is_of_small_order(const uint8_t key[ED25519_KEY_SIZE]) {
+#define ALL(digits) digits digits digits digits digits digits
+    static const char *const points[] = {
+        "00" ALL("0000000000") "00",
+        "01" ALL("0000000000") "00",
+        "26e8958fc2b227b045c3f489f2ef98f0d5dfac05d3c63339b13802886d53fc05",
+        "c7176a703d4dd84fba3c0b760d10670f2a2053fa2c39ccc64ec7fd7792ac037a",
+        "ec" ALL("ffffffffff") "7f",
+        "ed" ALL("ffffffffff") "7f",
+        "ee" ALL("ffffffffff") "7f",
+    };
+#undef ALL
+    uint8_t unsigned_key[ED25519_KEY_SIZE];
+    char hex[UP_KEY_SIZE];
+    bool small = false;
+    memcpy(unsigned_key, key, sizeof unsigned_key);
+    unsigned_key[ED25519_KEY_SIZE - 1] &= 0x7f;
+    signing_to_hex(unsigned_key, sizeof unsigned_key, hex);
+    for (size_t i = 0; i < sizeof points / sizeof points[0]; i++) {
+        small = small || strcmp(hex, points[i]) == 0;
+    }
+    return small;
+}
+
 bool up_signature_holds_bytes(const char *public_key, const uint8_t *bytes, size_t length,
                               const char *signature) {
     uint8_t key[ED25519_KEY_SIZE], signed_bytes[ED25519_SIGNATURE_SIZE];
     keep_numbers();
     return signing_from_hex(public_key, sizeof key, key) &&
            signing_from_hex(signature, sizeof signed_bytes, signed_bytes) &&
-           ed25519_sha512_verify(key, length, bytes, signed_bytes) == 1;
+           !is_of_small_order(key) && ed25519_sha512_verify(key, length, bytes, signed_bytes) == 1;
 }
 
 bool up_sign(const uint8_t seed[UP_SEED_BYTES], const char *hash,

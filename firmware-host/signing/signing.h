@@ -66,6 +66,9 @@ char *up_envelope_write(const struct up_envelope *envelope);
    wrong ("\"writer\" is not a key"). It looks at these bytes alone. */
 bool up_envelope_read(const char *text, struct up_envelope *envelope, char fault[UP_FAULT_SIZE]);
 
+/* Whether one that `read` takes says that there is detail. */
+bool up_envelope_has_detail(const char *text);
+
 /* The record's hash: SHA-256 over "upthrust-record-2", a line feed and the envelope's bytes. */
 void up_envelope_hash(const char *text, char hex[UP_SHA256_SIZE]);
 

@@ -43,13 +43,28 @@ static void close_file(int descriptor) {
 
 static bool fail_to_keep(int code, struct up_failure *failure) {
     UP_FREED char *folder = up_text_state_path("writers");
-    return code == EWOULDBLOCK
-               ? up_fail(failure, UP_STATUS_UNABLE,
-                         "another program holds %.200s/lock: end it, then try again", folder)
-               : up_fail(failure, UP_STATUS_UNABLE,
-                         "cannot keep the key of this account in %.200s: %s; make that folder "
-                         "writable, or name another one in XDG_STATE_HOME",
-                         folder, strerror(code));
+    if (code == EWOULDBLOCK) {
+        return up_fail(failure, UP_STATUS_UNABLE,
+                       "another program holds %.200s/lock: end it, then try again", folder);
+    }
+    return up_fail(failure, UP_STATUS_UNABLE,
+                   "cannot keep the key of this account in %.200s: %s; let this account read and "
+                   "write what lies there, or name another folder in XDG_STATE_HOME",
+                   folder,
+                   code == ENOTSUP ? "its file system shows every file to others" : strerror(code));
+}
+
+static bool is_open_to_others(int descriptor) {
+    struct stat about;
+    return fstat(descriptor, &about) != 0 || (about.st_mode & 077) != 0;
+}
+
+/* Whether a mode can be taken from a file: not on FAT, nor on a mount that gives all files one. */
+static bool keeps_modes(int descriptor) {
+    struct stat about;
+    bool keeps = fstat(descriptor, &about) == 0 && fchmod(descriptor, 0600) == 0 &&
+                 !is_open_to_others(descriptor);
+    return keeps && fchmod(descriptor, about.st_mode & 07777) == 0;
 }
 
 /* False with errno. Another program has it for some milliseconds. */
@@ -136,10 +151,11 @@ static bool scan_writer(const char *text, struct up_writer *writer) {
 /* False where it cannot be read. A file of ours is read in one piece. */
 static bool read_text(int descriptor, const char *path, char text[FILE_SIZE],
                       struct up_failure *failure) {
-    struct stat about;
-    if (fstat(descriptor, &about) != 0 || (about.st_mode & 077) != 0) {
-        return up_fail(failure, UP_STATUS_WRONG_INPUT,
-                       "the key of this account is open to others: chmod 600 %.300s", path);
+    if (is_open_to_others(descriptor)) {
+        return keeps_modes(descriptor)
+                   ? up_fail(failure, UP_STATUS_WRONG_INPUT,
+                             "the key of this account is open to others: chmod 600 %.300s", path)
+                   : fail_to_keep(ENOTSUP, failure);
     }
     ssize_t length = read(descriptor, text, FILE_MOST);
     text[length > 0 ? length : 0] = '\0';
@@ -152,8 +168,12 @@ static bool read_writer(const char *path, struct up_writer *writer, struct up_fa
     struct stat about;
     char text[FILE_SIZE] = "";
     *writer = (struct up_writer){.sequence = 0};
-    if (lstat(path, &about) != 0 && (errno == ENOENT || errno == ENOTDIR)) {
-        return true;
+    if (lstat(path, &about) != 0) {
+        return errno == ENOENT || errno == ENOTDIR || fail_to_keep(errno, failure);
+    }
+    /* It belongs to somebody else, as after sudo. */
+    if (S_ISREG(about.st_mode) && faccessat(AT_FDCWD, path, R_OK, AT_EACCESS) != 0) {
+        return fail_to_keep(errno, failure);
     }
     int descriptor = up_text_open_file(path, UP_LINKS_REFUSED, FILE_MOST, failure);
     bool good = descriptor >= 0 && read_text(descriptor, path, text, failure);
@@ -182,7 +202,14 @@ static bool write_text(int descriptor, const char *text) {
         done += more > 0 ? (size_t)more : 0;
     }
     /* Whatever the umask. */
-    return fchmod(descriptor, 0600) == 0 && fsync(descriptor) == 0;
+    if (fchmod(descriptor, 0600) != 0) {
+        return false;
+    }
+    if (is_open_to_others(descriptor)) {
+        errno = ENOTSUP;
+        return false;
+    }
+    return fsync(descriptor) == 0;
 }
 
 /* So that the name is on the disk too; some file systems cannot, which is no fault. */

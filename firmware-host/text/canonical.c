@@ -101,11 +101,15 @@ static void put_real(struct output *output, double value) {
     }
 }
 
+static bool is_exact(json_int_t value) {
+    return value >= -(json_int_t)WHOLE_MOST && value <= (json_int_t)WHOLE_MOST;
+}
+
 static bool put_integer(struct output *output, json_int_t value) {
     char text[24];
     snprintf(text, sizeof text, "%" JSON_INTEGER_FORMAT, value);
     put_text(output, text);
-    return value >= -(json_int_t)WHOLE_MOST && value <= (json_int_t)WHOLE_MOST;
+    return is_exact(value);
 }
 
 /* ---- strings ---- */
@@ -234,11 +238,31 @@ static json_t *with_integers(json_t *json) {
     return json_incref(json);
 }
 
-bool up_json_is_canonical(const char *text, json_t **json) {
+bool up_json_is_exact(json_t *json) {
+    const char *key;
+    json_t *member;
+    size_t i;
+    bool exact = !json_is_integer(json) || is_exact(json_integer_value(json));
+    if (json_is_object(json)) {
+        json_object_foreach(json, key, member) {
+            exact = exact && up_json_is_exact(member);
+        }
+    }
+    json_array_foreach(json, i, member) {
+        exact = exact && up_json_is_exact(member);
+    }
+    return exact;
+}
+
+json_t *up_json_read(const char *text) {
     /* As reals: one of 1e17 is written as a whole number that jansson's integers may not hold. */
     json_auto_t *read =
         json_loads(text, JSON_DECODE_ANY | JSON_DECODE_INT_AS_REAL | JSON_REJECT_DUPLICATES, NULL);
-    *json = read != NULL ? with_integers(read) : NULL;
+    return read != NULL ? with_integers(read) : NULL;
+}
+
+bool up_json_is_canonical(const char *text, json_t **json) {
+    *json = up_json_read(text);
     UP_FREED char *canonical = *json != NULL ? up_json_canonical(*json) : NULL;
     return canonical != NULL && strcmp(canonical, text) == 0;
 }

@@ -24,10 +24,16 @@ bool up_json_write(const json_t *json, FILE *stream, size_t flags);
    an integer is beyond 2^53, which no other program would read exactly. */
 char *up_json_canonical(const json_t *json);
 
-/* Whether JSON text is in that form, to the byte. What it says (the caller owns it; NULL where it
-   is no JSON, or a member stands in it twice) is given in either case: whole numbers to 2^53 as
-   integers, all others as doubles. */
+/* Whether JSON text is in that form, to the byte. What it says (the caller's) is given as by `read`
+   in either case. */
 bool up_json_is_canonical(const char *text, json_t **json);
+
+/* What JSON text says, its numbers as any program reads them that has doubles alone: whole ones to
+   2^53 as integers, all others as doubles. The caller's; NULL where it is no JSON, or a member
+   stands in it twice. */
+json_t *up_json_read(const char *text);
+/* Whether jansson alone has read a canonical text so: no integer in it is beyond 2^53. */
+bool up_json_is_exact(json_t *json);
 
 /* About how much memory a parser fills with the values of JSON text: "{}" three million times is
    small on the disk only. */

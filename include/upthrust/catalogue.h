@@ -55,8 +55,9 @@ struct up_record {
     json_t *content;             /* lent for the duration of the visit */
     /* As its writer signed it, lent too: the envelope's bytes, those of the facts (the columns) and
        of the detail (all else; NULL: none, or it was taken away), the signature (Ed25519 over the
-       hash, hex), the writer's key (hex) and the record's number among the writer's, from 1. NULL,
-       "" and 0 for a record from before there were signatures. */
+       hash, hex), the writer's key (hex) and the record's number among the writer's, from 1. The
+       signature was verified when the record came here, and is not each time that it is read. NULL,
+       "" and 0 for a record that is not signed. */
     const char *envelope, *facts, *detail, *signature;
     char writer[UP_SHA256_SIZE];
     long long sequence;

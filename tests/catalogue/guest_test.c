@@ -341,7 +341,7 @@ static void a_count_that_is_no_number_is_refused(void **state) {
         record.content = up_item_to_json(&item);
         json_object_set(record.content, "bench_sequence", none[i]);
         assert_true(catalogue_hash(&record, old));
-        assert_false(catalogue_admit(catalogue, &record, old, "there", &how, &failure));
+        assert_false(catalogue_admit(catalogue, &record, old, "there", false, &how, &failure));
         assert_says(&failure, UP_STATUS_WRONG_INPUT, "\"bench_sequence\" is not a whole number");
         assert_true(catalogue_insert(catalogue, &record, old, NULL));
         json_decref(record.content);

@@ -357,9 +357,9 @@ static void a_file_that_is_no_document_is_refused(void **state) {
     assert_int_equal(mkfifo("pipe", 0666), 0);
     assert_import_refused("pipe", "not a file");
     FILE *stream = fopen("large.json", "w");
-    assert_int_equal(ftruncate(fileno(stream), 65L << 20), 0);
+    assert_int_equal(ftruncate(fileno(stream), 129L << 20), 0);
     fclose(stream);
-    assert_import_refused("large.json", "larger than 64 MiB");
+    assert_import_refused("large.json", "larger than 128 MiB");
     char *deep = up_allocate(200001, 1);
     memset(deep, '[', 200000);
     write_all("deep.json", deep);

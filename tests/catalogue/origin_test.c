@@ -405,11 +405,11 @@ static void a_kind_of_elsewhere_has_its_own_subject(void **state) {
                                "tolerance_pair_g", 100.0);
     json_t *none = json_array();
     assert_true(catalogue_hash(&record, NULL));
-    assert_false(catalogue_admit(catalogue, &record, none, "there", &how, &failure));
+    assert_false(catalogue_admit(catalogue, &record, none, "there", false, &how, &failure));
     assert_says(&failure, UP_STATUS_WRONG_INPUT, "not that of the kind's name");
     json_object_set_new(record.content, "tolerance_one_g", json_real(9e6));
     assert_true(catalogue_hash(&record, NULL));
-    assert_false(catalogue_admit(catalogue, &record, none, "there", &how, &failure));
+    assert_false(catalogue_admit(catalogue, &record, none, "there", false, &how, &failure));
     assert_says(&failure, UP_STATUS_WRONG_INPUT, "tolerances that cannot be");
     json_decref(none);
     json_decref(record.content);

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Records as their writers signed them: whole chains from one catalogue to another, what was
    changed on the way, copies of a folder, detail that was taken away, kinds of newer programs. */
-#include "support.h"
+#include "signed_records.h"
 
 static struct up_intake import(struct up_catalogue *catalogue, const char *path) {
     struct up_intake intake;
@@ -215,29 +215,15 @@ static void no_writer_speaks_for_another(void **state) {
 
 /* As another program signs it: an entry with these facts and this detail by a key of its own. */
 static void sign_anew(json_t *entry, const char *kind, const char *facts, const char *detail) {
-    uint8_t seed[UP_SEED_BYTES] = {7};
-    char signature[UP_SIGNATURE_SIZE], hash[UP_SHA256_SIZE];
-    struct up_envelope envelope = {.sequence = 1, .replaces = json_object_get(entry, "replaces")};
-    snprintf(envelope.kind, sizeof envelope.kind, "%s", kind);
-    assert_true(catalogue_read_text(entry, "id", envelope.id, sizeof envelope.id));
-    assert_true(catalogue_read_text(entry, "subject", envelope.subject, sizeof envelope.subject));
-    assert_true(
-        catalogue_read_text(entry, "made_utc", envelope.made_utc, sizeof envelope.made_utc));
-    up_key_public(seed, envelope.writer);
-    up_hash_bytes(facts, strlen(facts), envelope.facts);
-    if (detail != NULL) {
-        up_hash_bytes(detail, strlen(detail), envelope.detail);
-    }
-    UP_FREED char *text = up_envelope_write(&envelope);
-    assert_non_null(text);
-    up_envelope_hash(text, hash);
-    assert_true(up_sign(seed, hash, signature));
-    json_object_set_new(entry, "sha256", json_string(hash));
-    json_object_set_new(
-        entry, "signed",
-        json_pack("{s:s, s:s, s:s}", "envelope", text, "facts", facts, "signature", signature));
-    json_auto_t *all = catalogue_join(facts, detail);
-    json_object_update(entry, all);
+    struct signer signer = {.seed = {7}};
+    struct up_record record = {.facts = facts, .detail = detail};
+    snprintf(record.kind, sizeof record.kind, "%s", kind);
+    assert_true(catalogue_read_text(entry, "id", record.id, sizeof record.id));
+    assert_true(catalogue_read_text(entry, "subject", record.subject, sizeof record.subject));
+    assert_true(catalogue_read_text(entry, "made_utc", record.made_utc, sizeof record.made_utc));
+    sign_record(&signer, &record, json_object_get(entry, "replaces"), false);
+    put_signed(entry, &record);
+    free(signer.envelope);
 }
 
 /* The first item of an export, its facts with `more` at the end, and this detail. */
@@ -282,23 +268,11 @@ static void what_a_newer_program_adds_is_kept(void **state) {
 
 /* A catalogue whose door was passed: one item, with these facts and this detail. */
 static void store_signed_item(const char *directory, const char *facts, const char *detail) {
-    struct up_record record = {.kind = "item", .made_utc = "2026-01-01T00:00:00.000Z"};
-    struct up_catalogue *catalogue = open_as(directory, UP_CATALOGUE_CREATE);
-    up_new_id(record.id);
-    memcpy(record.subject, record.id, sizeof record.subject);
-    json_auto_t *entry = json_pack("{s:s, s:s, s:s, s:[]}", "id", record.id, "subject",
-                                   record.subject, "made_utc", record.made_utc, "replaces");
-    sign_anew(entry, "item", facts, detail);
-    json_t *as = json_object_get(entry, "signed");
-    record.envelope = json_string_value(json_object_get(as, "envelope"));
-    record.signature = json_string_value(json_object_get(as, "signature"));
-    record.facts = facts;
-    record.detail = detail;
-    assert_true(catalogue_read_text(entry, "sha256", record.sha256, sizeof record.sha256));
-    assert_true(catalogue_begin(catalogue, NULL));
-    assert_true(catalogue_insert(catalogue, &record, NULL, NULL));
-    assert_true(catalogue_end(catalogue, true, NULL));
-    up_catalogue_close(catalogue);
+    struct signer signer = {.seed = {7}};
+    struct up_record record = {.kind = "item", .facts = facts, .detail = detail};
+    sign_record(&signer, &record, NULL, false);
+    store_signed(directory, &record);
+    free(signer.envelope);
 }
 
 /* A column belongs to the facts, and no member stands in both. */

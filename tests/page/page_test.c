@@ -234,7 +234,14 @@ static void a_single_file_holds_all(void **state) {
     assert_non_null(strstr(index, link));
     assert_non_null(strstr(index, place));
     assert_non_null(strstr(index, "<dt>Bench</dt><dd>shed</dd>"));
+    assert_non_null(strstr(index, "<dt>Signature</dt><dd>signed by the key "));
     assert_true(access("s/i", F_OK) != 0);
+    without_triggers(catalogue->database,
+                     "UPDATE signed SET signature = substr(signature, 2) || 'a'");
+    assert_int_equal(write_pages(catalogue, true).changed, 1);
+    UP_FREED char *forged = text_of("s/index.html");
+    assert_null(strstr(forged, "signed by"));
+    assert_non_null(strstr(forged, "<dt>Signature</dt><dd>its signature is not that of the key "));
     up_catalogue_close(catalogue);
 }
 

@@ -202,10 +202,47 @@ static void test_wycheproof_invalid(void **state) {
     }
 }
 
+/* The points of small order, and the other spellings of some, as the Community Cryptography Test
+   Vectors (C2SP CCTV, ed25519/README.md) count them, eight and six; see also Chalkias, Garillot,
+   Nikolaenko, "Taming the many EdDSAs", 2020. */
+static void test_keys_of_small_order(void **state) {
+    (void)state;
+    static const char *const keys[] = {
+        "0100000000000000000000000000000000000000000000000000000000000000",
+        "ecffffffffffffffffffffffffffffffffffffffffffffffffffffffffffff7f",
+        "0000000000000000000000000000000000000000000000000000000000000000",
+        "0000000000000000000000000000000000000000000000000000000000000080",
+        "c7176a703d4dd84fba3c0b760d10670f2a2053fa2c39ccc64ec7fd7792ac037a",
+        "c7176a703d4dd84fba3c0b760d10670f2a2053fa2c39ccc64ec7fd7792ac03fa",
+        "26e8958fc2b227b045c3f489f2ef98f0d5dfac05d3c63339b13802886d53fc05",
+        "26e8958fc2b227b045c3f489f2ef98f0d5dfac05d3c63339b13802886d53fc85",
+        "0100000000000000000000000000000000000000000000000000000000000080",
+        "ecffffffffffffffffffffffffffffffffffffffffffffffffffffffffffffff",
+        "edffffffffffffffffffffffffffffffffffffffffffffffffffffffffffff7f",
+        "edffffffffffffffffffffffffffffffffffffffffffffffffffffffffffffff",
+        "eeffffffffffffffffffffffffffffffffffffffffffffffffffffffffffff7f",
+        "eeffffffffffffffffffffffffffffffffffffffffffffffffffffffffffffff",
+    };
+    /* R = [S]B + [-k]A, where S = 0 and k A is one of few points: one of these R fits, for every
+       eighth message at the latest. */
+    unsigned held = 0;
+    for (size_t key = 0; key < sizeof keys / sizeof keys[0]; key++) {
+        for (size_t r = 0; r < 8; r++) {
+            for (uint8_t message = 0; message < 32; message++) {
+                char signature[UP_SIGNATURE_SIZE];
+                snprintf(signature, sizeof signature, "%s%064d", keys[r], 0);
+                held += up_signature_holds_bytes(keys[key], &message, 1, signature);
+            }
+        }
+    }
+    assert_int_equal(held, 0);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_rfc_8032),
         cmocka_unit_test(test_wycheproof_invalid),
+        cmocka_unit_test(test_keys_of_small_order),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

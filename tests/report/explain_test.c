@@ -182,12 +182,55 @@ static void a_result_is_explained_by_its_own_calibration(void **state) {
     up_catalogue_close(catalogue);
 }
 
+static void assert_signer(struct up_catalogue *catalogue, const char *words) {
+    const struct up_style style = {0};
+    char *text = NULL;
+    size_t length = 0;
+    FILE *stream = open_memstream(&text, &length);
+    json_t *document = up_explain(catalogue, "fin", "tank", NULL);
+    assert_true(stream != NULL && document != NULL);
+    up_explain_print(document, &style, stream);
+    fclose(stream);
+    json_decref(document);
+    if (strstr(text, words) == NULL) {
+        fail_msg("%s", text);
+    }
+    free(text);
+}
+
+/* A folder is opened without looking at signatures: whoever says "signed" verifies first. */
+static void nobody_is_named_who_did_not_sign(void **state) {
+    (void)state;
+    struct up_failure failure = {0};
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = add_item(catalogue, "fin");
+    struct up_result result = plain_result(item.id, "tank");
+    result.has_model = true;
+    assert_true(up_results_add(catalogue, &result, 1, "bench", NULL));
+    assert_signer(catalogue, "\n  signed by the key ");
+    without_triggers(catalogue->database,
+                     "UPDATE signed SET signature = substr(signature, 2) || 'a'");
+    assert_signer(catalogue, "\n  its signature is not that of the key ");
+    without_triggers(catalogue->database, "DELETE FROM detail");
+    assert_null(up_explain(catalogue, "fin", "tank", &failure));
+    assert_says(&failure, UP_STATUS_WRONG_INPUT, "its detail is missing");
+    up_catalogue_close(catalogue);
+    catalogue_signs = false;
+    catalogue = open_as("old", UP_CATALOGUE_CREATE);
+    item = add_item(catalogue, "fin");
+    memcpy(result.item_id, item.id, sizeof item.id);
+    assert_true(up_results_add(catalogue, &result, 1, "bench", NULL));
+    assert_signer(catalogue, "\n  not signed: nothing shows who wrote it, or when\n");
+    up_catalogue_close(catalogue);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(the_largest_part_stands_first),
         cmocka_unit_test(what_weighs_nothing_is_one_line),
         TEST(a_result_is_explained_by_its_own_calibration),
         TEST(a_guests_result_hides_none_of_here),
+        TEST(nobody_is_named_who_did_not_sign),
         TEST(what_is_of_here_is_explained_by_what_is_of_here),
     };
     return cmocka_run_group_tests_name("report: explain", tests, NULL, NULL);

@@ -191,6 +191,19 @@ static void test_what_cannot_be_read_is_not_written(void **state) {
 }
 
 /* Computed with Python's hashlib over the bytes of the text above. */
+/* Whatever the bench is called. */
+static void test_detail(void **state) {
+    (void)state;
+    UP_FREED char *quoting = changed(whole, "tank", "\\\",\\\"detail\\\":null,\\\"");
+    UP_FREED char *ending = changed(whole, "tank", "detail\\\":null,");
+    json_decref(read_good(quoting).replaces);
+    json_decref(read_good(ending).replaces);
+    assert_true(up_envelope_has_detail(whole));
+    assert_true(up_envelope_has_detail(quoting));
+    assert_true(up_envelope_has_detail(ending));
+    assert_false(up_envelope_has_detail(first));
+}
+
 static void test_hash(void **state) {
     (void)state;
     char hash[UP_SHA256_SIZE], of_bytes[UP_SHA256_SIZE];
@@ -234,6 +247,7 @@ int main(void) {
         cmocka_unit_test(test_refused),
         cmocka_unit_test(test_a_thousand_ids),
         cmocka_unit_test(test_what_cannot_be_read_is_not_written),
+        cmocka_unit_test(test_detail),
         cmocka_unit_test(test_hash),
         cmocka_unit_test(test_each_bit_is_signed),
     };

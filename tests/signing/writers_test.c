@@ -12,6 +12,7 @@
 #include <sys/file.h>
 #include <sys/resource.h>
 #include <sys/stat.h>
+#include <sys/syscall.h>
 #include <sys/wait.h>
 #include <time.h>
 #include <unistd.h>
@@ -259,14 +260,37 @@ static void in_read_only_home(void) {
     assert_false(up_writer_renew(PLACE, &writer, &failure));
     assert_same_writer(&writer, &copy);
     assert_int_equal(chmod("upthrust/writers", 0), 0);
-    assert_not_opened(UP_STATUS_WRONG_INPUT, "Permission denied", PLACE ".key");
+    assert_not_opened(UP_STATUS_UNABLE, "Permission denied", "read and write");
     assert_int_equal(chmod("upthrust/writers", 0700), 0);
     assert_int_equal(chmod(KEY_FILE, 0), 0);
-    assert_not_opened(UP_STATUS_WRONG_INPUT, "Permission denied", PLACE ".key");
+    assert_not_opened(UP_STATUS_UNABLE, "Permission denied", "read and write");
 }
 
 static void test_read_only_home(void **state) {
     as_another(*state, in_read_only_home);
+}
+
+/* As FAT has it, or a mount that gives all files one mode: each can be set, and none is kept. */
+static bool without_modes;
+int fchmod(int descriptor, mode_t mode) {
+    return (int)syscall(SYS_fchmod, descriptor, without_modes ? 0755 : mode);
+}
+
+static void test_no_modes(void **state) {
+    (void)state;
+    without_modes = true;
+    assert_not_opened(UP_STATUS_UNABLE, "every file to others", "XDG_STATE_HOME");
+    assert_int_not_equal(access(KEY_FILE, F_OK), 0);
+    assert_int_not_equal(access("upthrust/writers/new", F_OK), 0);
+    without_modes = false;
+    struct up_writer writer = open_writer(PLACE, true);
+    without_modes = true; /* the home was moved there */
+    assert_int_equal(chmod(KEY_FILE, 0755), 0);
+    assert_not_opened(UP_STATUS_UNABLE, "every file to others", "XDG_STATE_HOME");
+    assert_false(up_writer_note(PLACE, &writer, 1, HASH, &failure));
+    without_modes = false;
+    assert_not_opened(UP_STATUS_WRONG_INPUT, "open to others", "chmod 600 /");
+    assert_int_equal(mode_of(KEY_FILE), 0755); /* whoever owns it does that */
 }
 
 static void test_no_home(void **state) {
@@ -548,6 +572,7 @@ int main(void) {
         cmocka_unit_test_setup_teardown(test_damaged, enter, leave),
         cmocka_unit_test_setup_teardown(test_what_no_program_writes, enter, leave),
         cmocka_unit_test_setup_teardown(test_read_only_home, enter, leave),
+        cmocka_unit_test_setup_teardown(test_no_modes, enter, leave),
         cmocka_unit_test_setup_teardown(test_no_home, enter, leave),
         cmocka_unit_test_setup_teardown(test_never_lowered, enter, leave),
         cmocka_unit_test_setup_teardown(test_another_takes_its_place, enter, leave),
