@@ -11,6 +11,12 @@ enum up_holds_gas up_holds_gas_of(const char *word);
 void up_catalogue_watch(struct up_catalogue *catalogue,
                         void (*watch)(const char *doing, unsigned long done));
 
+/* From now on `each` visits of items, and of the runs, trials, results and decisions about items,
+   only those about these, and the items that look like them by name: a question about a few things
+   need not read all. NULL: all again. */
+bool up_catalogue_focus(struct up_catalogue *catalogue, const char *const *item_ids, size_t items,
+                        struct up_failure *failure);
+
 /* A new UUID (random), lower case. */
 void up_new_id(char id[UP_ID_SIZE]);
 

@@ -104,11 +104,13 @@ bool catalogue_end(struct up_catalogue *catalogue, bool good, struct up_failure 
     if (catalogue->depth > 0) {
         return good;
     }
-    if (good && catalogue_run(catalogue, "COMMIT", failure)) {
+    if (good && catalogue_settle(catalogue, failure) &&
+        catalogue_run(catalogue, "COMMIT", failure)) {
         catalogue_note_signed(catalogue);
         return true;
     }
     sqlite3_exec(catalogue->database, "ROLLBACK", NULL, NULL, NULL);
+    catalogue->touched = false; /* temporary tables go back with it */
     return false;
 }
 
@@ -440,7 +442,7 @@ static bool open_all(struct up_catalogue *catalogue, enum up_catalogue_mode mode
                 open_database(catalogue, path, mode, failure) &&
                 catalogue_run(catalogue,
                               "PRAGMA synchronous = FULL; PRAGMA recursive_triggers = ON;"
-                              "PRAGMA cell_size_check = ON",
+                              "PRAGMA cell_size_check = ON; PRAGMA temp_store = MEMORY",
                               failure) &&
                 check_marks(catalogue, mode, failure);
     if (good && mode != UP_CATALOGUE_READ && catalogue->version < SCHEMA_VERSION) {
@@ -450,7 +452,8 @@ static bool open_all(struct up_catalogue *catalogue, enum up_catalogue_mode mode
     if (good && catalogue->version < 4) {
         good = catalogue_run(catalogue, catalogue_marks_for_now, failure);
     }
-    return good;
+    catalogue->writes = mode != UP_CATALOGUE_READ;
+    return good && catalogue_settle_tables(catalogue, failure);
 }
 
 bool up_catalogue_open(const char *directory, enum up_catalogue_mode mode,
@@ -469,6 +472,10 @@ bool up_catalogue_open(const char *directory, enum up_catalogue_mode mode,
 
 void up_catalogue_close(struct up_catalogue *catalogue) {
     if (catalogue != NULL) {
+        for (size_t i = 0; i < CATALOGUE_STATEMENTS; i++) {
+            sqlite3_finalize(catalogue->ready[i]);
+        }
+        catalogue_forget_types(catalogue);
         sqlite3_close(catalogue->database);
         up_writer_forget(&catalogue->writer);
         free(catalogue->directory);

@@ -12,7 +12,8 @@ const struct option_text options_show[] = {OPTION_UNITS, OPTION_CATALOGUE, OPTIO
 
 static bool show(struct call *call, const struct up_style *style) {
     struct up_item item;
-    if (!up_item_find(call->catalogue, call->word[0], &item, call->failure)) {
+    if (!up_item_find(call->catalogue, call->word[0], &item, call->failure) ||
+        !up_catalogue_focus(call->catalogue, (const char *[]){item.id}, 1, call->failure)) {
         return false;
     }
     if (!option_given(call, "json")) {

@@ -644,7 +644,7 @@ static void an_old_catalogue_is_brought_up_to_date(void **state) {
     assert_int_equal(merge(other, "c").fresh, 3);
     up_catalogue_close(other);
     catalogue = open_as("c", UP_CATALOGUE_WRITE);
-    assert_answer(catalogue->database, "PRAGMA user_version", "9");
+    assert_answer(catalogue->database, "PRAGMA user_version", "10");
     assert_answer(catalogue->database, "SELECT count(*) FROM local_mark WHERE mark = 'kept'", "3");
     add_number(catalogue, "trial", NULL, NULL, 1);
     up_catalogue_close(catalogue);

@@ -44,7 +44,7 @@ static void makes_a_whole_directory(void **state) {
     assert_answer(catalogue->database, "PRAGMA synchronous", "2");
     assert_answer(catalogue->database, "PRAGMA recursive_triggers", "1");
     assert_answer(catalogue->database, "PRAGMA application_id", "1970295874");
-    assert_answer(catalogue->database, "PRAGMA user_version", "9");
+    assert_answer(catalogue->database, "PRAGMA user_version", "10");
     assert_answer(catalogue->database, "PRAGMA busy_timeout", "10000");
     up_catalogue_close(catalogue);
     up_catalogue_close(NULL);
@@ -136,7 +136,7 @@ static void refuses_other_programs_and_newer_versions(void **state) {
     assert_marks_refused("PRAGMA user_version = 1", "is not a catalogue of upthrust");
     assert_marks_refused("PRAGMA application_id = 1970295874; CREATE TABLE t(x)",
                          "is not a catalogue of upthrust");
-    assert_marks_refused("PRAGMA application_id = 1970295874; PRAGMA user_version = 10",
+    assert_marks_refused("PRAGMA application_id = 1970295874; PRAGMA user_version = 11",
                          "made by a newer upthrust");
     assert_marks_refused("PRAGMA application_id = 1970295874; PRAGMA user_version = 2147483647",
                          "made by a newer upthrust");
@@ -374,7 +374,7 @@ static void a_full_disk_is_told(void **state) {
     struct up_failure failure = {0};
     int added = 0;
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
-    sql(catalogue->database, "PRAGMA max_page_count = 60");
+    sql(catalogue->database, "PRAGMA max_page_count = 130");
     assert_false(add_until_it_fails(catalogue, &added, &failure));
     assert_says(&failure, UP_STATUS_UNABLE, "the disk under the catalogue c is full: free space");
     assert_true(added > 10);
@@ -394,7 +394,7 @@ static void a_write_that_fails_is_told(void **state) {
     signal(SIGXFSZ, SIG_IGN);
     getrlimit(RLIMIT_FSIZE, &before);
     small = before;
-    small.rlim_cur = 900000;
+    small.rlim_cur = 1800000;
     assert_int_equal(setrlimit(RLIMIT_FSIZE, &small), 0);
     bool good = add_until_it_fails(catalogue, &added, &failure);
     assert_int_equal(setrlimit(RLIMIT_FSIZE, &before), 0);
