@@ -327,7 +327,7 @@ bool catalogue_each_in(struct up_catalogue *catalogue, const char *kind, const c
     if (!catalogue_refresh(catalogue, failure) || !clock_ran_back(catalogue, &ran_back, failure)) {
         return false;
     }
-    UP_FREED char *which = numbers != NULL ? up_text_format("kind = ?1 AND rowid IN (%s)", numbers)
+    UP_FREED char *which = numbers != NULL ? up_text_format("+kind = ?1 AND rowid IN (%s)", numbers)
                                            : up_text_format("kind = ?1 AND " IS_NEWEST);
     UP_FREED char *sql =
         ran_back ? up_text_format("SELECT " COLUMNS " FROM (SELECT *, " SEQUENCE

@@ -260,7 +260,7 @@ bool catalogue_touch_id(struct up_catalogue *catalogue, const char *record_id,
 
 static bool clear_kind(struct up_catalogue *catalogue, const struct catalogue_table *table,
                        struct up_failure *failure) {
-#define GONE "(SELECT record FROM touched JOIN newest USING (kind, subject) WHERE kind = ?1)"
+#define GONE "(SELECT record FROM touched CROSS JOIN newest USING (kind, subject) WHERE kind = ?1)"
     UP_FREED char *sql = up_text_format("DELETE FROM typed_%s WHERE record IN " GONE, table->kind);
     return catalogue_change(catalogue, sql, &table->kind, 1, failure) &&
            (!is_item(table) ||
@@ -289,7 +289,7 @@ static bool clear_rows(struct up_catalogue *catalogue, struct up_failure *failur
 
 #define ROWS(from)                                                                                 \
     "SELECT id, sha256, r.kind, r.subject, bench, made_utc, body, r.rowid FROM " from              \
-    " JOIN newest AS n USING (kind, subject) JOIN record AS r ON r.rowid = n.record"
+    " CROSS JOIN newest AS n USING (kind, subject) CROSS JOIN record AS r ON r.rowid = n.record"
 
 static bool note_state(struct up_catalogue *catalogue, const char *latest, bool whole,
                        struct up_failure *failure) {
