@@ -17,25 +17,34 @@ static const struct {
     {"item", "name COLLATE NOCASE"},
     {"item", "look"},
     {"item", "folded_name, subject"},
-    {"item", "kind COLLATE NOCASE, made_utc, subject"},
+    {"item", "folded_kind, folded_name, subject"},
+    {"item", "folded_maker, folded_name, subject"},
+    {"item", "folded_model, folded_name, subject"},
+    {"item", "folded_size, folded_name, subject"},
+    {"item", "folded_kind, made_utc, subject"},
     {"item", "stock_number"},
     {"result", "item_id"},
     {"result", "run_id"},
+    {"result", "class, water, item_id"},
     {"result", "made_utc, subject"},
     {"trial", "run_id"},
     {"trial", "item_id"},
     {"decision", "item_id"},
     {"run", "item_id"},
     {"run", "made_utc, subject"},
-    {"reference", "name COLLATE NOCASE"},
     {"reference", "subject"},
+    {"reference", "name COLLATE NOCASE"},
     {"reference_check", "run_id"},
     {"reference_check", "reference_id"},
 };
 
 /* Beside the columns of every table: an item's name as it looks to the eye, and as it is sorted and
    searched. */
-#define LOOKS ", look TEXT, folded_name TEXT"
+#define LOOKS                                                                                      \
+    ", look TEXT, folded_name TEXT, folded_kind TEXT, folded_maker TEXT, folded_model TEXT,"       \
+    " folded_size TEXT"
+static const char *const folded_keys[] = {"name", "kind", "maker", "model", "size"};
+enum { FOLDED = sizeof folded_keys / sizeof folded_keys[0] };
 
 static char *append(char *text, char *more) {
     char *both = up_text_format("%s%s", text, more);
@@ -108,7 +117,7 @@ static sqlite3_stmt *prepare_insert(struct up_catalogue *catalogue,
             sql = append(sql, up_text_format(", ?"));
         }
     }
-    sql = append(sql, up_text_format("%s)", is_item(table) ? ", ?, ?" : ""));
+    sql = append(sql, up_text_format("%s)", is_item(table) ? ", ?, ?, ?, ?, ?, ?" : ""));
     sqlite3_stmt *statement = catalogue_prepare(catalogue, sql, NULL, 0, failure);
     free(sql);
     return statement;
@@ -147,9 +156,11 @@ static int bind_row(sqlite3_stmt *statement, const struct catalogue_table *table
     }
     if (is_item(table) && code == SQLITE_OK) {
         UP_FREED char *look = up_text_skeleton(up_record_text(content, "name"));
-        UP_FREED char *folded = up_text_folded(up_record_text(content, "name"));
-        code = bind_text(statement, column + 1, look);
-        code = code == SQLITE_OK ? bind_text(statement, column + 2, folded) : code;
+        code = bind_text(statement, ++column, look);
+        for (size_t i = 0; i < FOLDED && code == SQLITE_OK; i++) {
+            UP_FREED char *text = up_text_folded(up_record_text(content, folded_keys[i]));
+            code = bind_text(statement, ++column, text);
+        }
     }
     return code;
 }

@@ -65,11 +65,11 @@ static bool add(struct growth *growth, const char *kind, const struct templates 
 static bool add_item(struct growth *growth, unsigned long number) {
     size_t which = number % growth->items.count;
     json_t *content = json_copy(growth->items.content[which]);
-    UP_FREED char *name = up_text_format("%s %06lu", up_record_text(content, "name"), number);
+    UP_FREED char *name = up_text_format("%s %06lu", up_record_text(content, "name"), number + 1);
     UP_FREED char *model = up_text_format("Invented %lu", number / 40);
     set_text(content, "name", name);
     set_text(content, "model", model);
-    json_object_set_new(content, "part_ids", json_array());
+    json_object_del(content, "part_ids");
     return add(growth, "item", &growth->items, which, content, growth->item_id);
 }
 
