@@ -132,6 +132,10 @@ bool catalogue_touch_id(struct up_catalogue *catalogue, const char *record_id,
                         struct up_failure *failure);
 void catalogue_forget_types(struct up_catalogue *catalogue);
 bool catalogue_settle(struct up_catalogue *catalogue, struct up_failure *failure);
+/* As up_catalogue_focus, on the items whose ids an SQL statement gives, without those that look like
+   them. */
+bool catalogue_focus_on(struct up_catalogue *catalogue, const char *ids, const char *value,
+                        struct up_failure *failure);
 /* SQL for the numbers of the records of a kind that are in focus, the caller's; NULL: all are. */
 char *catalogue_in_focus(const struct up_catalogue *catalogue, const char *kind);
 /* What a person looks for in an item, folded; the caller's. */

@@ -248,17 +248,29 @@ bool up_item_look_alike(struct up_catalogue *catalogue, const struct up_item *it
     return good;
 }
 
+bool up_items_called(struct up_catalogue *catalogue, const char *text,
+                     bool (*visit)(const struct up_record *record, void *context), void *context,
+                     struct up_failure *failure) {
+    return text[0] == '\0' ||
+           catalogue_each_in(catalogue, "item",
+                             "SELECT record FROM typed_item WHERE stock_number = ?2"
+                             " UNION SELECT record FROM typed_item WHERE name = ?2 COLLATE NOCASE"
+                             " UNION SELECT record FROM typed_item WHERE subject >= lower(?2)"
+                             " AND subject < lower(?2) || '~'",
+                             text, visit, context, failure);
+}
+
 /* ---- versions of elsewhere ---- */
 
 /* Each list is made once, not for each version. `and` restricts them to one item. */
 #define HELD(and) "FROM record AS o WHERE o.kind = 'item'" and " AND " CATALOGUE_IS_HELD("o.id")
 #define WAITS(and)                                                                                 \
-    "r.kind = 'item' AND r.subject IN (SELECT subject " HELD(and) ") AND (r.subject, r.body) NOT " \
-                                                                  "IN (SELECT subject, "           \
-                                                                  "body " HELD(                    \
-                                                                      and) ") "                    \
-                                                                           "AND"                   \
-                                                                           " " CATALOGUE_COUNTS("?1")
+    "r.kind = 'item' AND r.subject IN (SELECT subject " HELD(                                      \
+        and) ") AND (r.subject, r.body) NOT "                                                      \
+             "IN (SELECT subject, "                                                                \
+             "body " HELD(and) ") "                                                                \
+                               "AND"                                                               \
+                               " " CATALOGUE_COUNTS("?1")
 #define WAITS_OF_ONE "r.subject = ?2 AND " WAITS(" AND o.subject = ?2")
 
 bool up_items_waiting(struct up_catalogue *catalogue, const char *item_id, unsigned long *items,

@@ -17,6 +17,11 @@ void up_catalogue_watch(struct up_catalogue *catalogue,
 bool up_catalogue_focus(struct up_catalogue *catalogue, const char *const *item_ids, size_t items,
                         struct up_failure *failure);
 
+/* As `each`, of items with this stock number, this name, its case aside, or an id that begins so. */
+bool up_items_called(struct up_catalogue *catalogue, const char *text,
+                     bool (*visit)(const struct up_record *record, void *context), void *context,
+                     struct up_failure *failure);
+
 /* A page of items: the ids of at most `limit`, in the order of one of their texts, behind the item
    `after_id` (NULL: from the first). Kind, maker, model and size as whole texts and `text` as parts
    of what is known, case aside; NULL: any. Of class and waters it may give more than have such a

@@ -31,7 +31,12 @@ static const struct {
     {"trial", "item_id"},
     {"decision", "item_id"},
     {"run", "item_id"},
-    {"run", "made_utc, subject"},
+    {"run", "subject"},
+    {"run", "bench, made_utc, subject"},
+    {"run", "how_ended"},
+    {"calibration", "bench, made_utc, subject"},
+    {"reference_check", "bench, bench_sequence, subject"},
+    {"reference_check", "bench, made_utc, subject"},
     {"reference", "subject"},
     {"reference", "name COLLATE NOCASE"},
     {"reference_check", "run_id"},
@@ -63,7 +68,8 @@ static bool is_typed(const struct catalogue_member *member) {
 
 static char *table_of_kind(char *sql, const struct catalogue_table *table, const char *where) {
     sql = append(sql, up_text_format("CREATE TABLE %styped_%s (record INTEGER PRIMARY KEY,"
-                                     " subject TEXT NOT NULL, made_utc TEXT NOT NULL",
+                                     " subject TEXT NOT NULL, made_utc TEXT NOT NULL,"
+                                     " bench TEXT NOT NULL",
                                      where, table->kind));
     for (const struct catalogue_member *member = table->members; member->key != NULL; member++) {
         if (is_typed(member)) {
@@ -111,7 +117,7 @@ static char *drop_tables(const char *where) {
 static sqlite3_stmt *prepare_insert(struct up_catalogue *catalogue,
                                     const struct catalogue_table *table,
                                     struct up_failure *failure) {
-    char *sql = up_text_format("INSERT OR REPLACE INTO typed_%s VALUES (?, ?, ?", table->kind);
+    char *sql = up_text_format("INSERT OR REPLACE INTO typed_%s VALUES (?, ?, ?, ?", table->kind);
     for (const struct catalogue_member *member = table->members; member->key != NULL; member++) {
         if (is_typed(member)) {
             sql = append(sql, up_text_format(", ?"));
@@ -148,7 +154,7 @@ static int bind_member(sqlite3_stmt *statement, int column, const json_t *value)
 
 static int bind_row(sqlite3_stmt *statement, const struct catalogue_table *table,
                     const json_t *content) {
-    int column = 3, code = SQLITE_OK;
+    int column = 4, code = SQLITE_OK;
     for (const struct catalogue_member *member = table->members; member->key != NULL; member++) {
         if (is_typed(member) && code == SQLITE_OK) {
             code = bind_member(statement, ++column, json_object_get(content, member->key));
@@ -211,6 +217,7 @@ static bool put_row(struct up_catalogue *catalogue, const struct up_record *reco
     int code = sqlite3_bind_int64(*insert, 1, number);
     code = code == SQLITE_OK ? bind_text(*insert, 2, record->subject) : code;
     code = code == SQLITE_OK ? bind_text(*insert, 3, record->made_utc) : code;
+    code = code == SQLITE_OK ? bind_text(*insert, 4, record->bench) : code;
     code = code == SQLITE_OK ? bind_row(*insert, table, record->content) : code;
     code = code == SQLITE_OK ? step_once(*insert) : code;
     if (code == SQLITE_OK && is_item(table)) {
@@ -461,12 +468,16 @@ static bool is_about_items(const char *kind) {
     return member != NULL && member->key != NULL;
 }
 
+static bool begin_focus(struct up_catalogue *catalogue, struct up_failure *failure) {
+    return catalogue_run(catalogue,
+                         "CREATE TEMP TABLE IF NOT EXISTS in_focus (item_id TEXT PRIMARY KEY,"
+                         " look TEXT) WITHOUT ROWID; DELETE FROM in_focus",
+                         failure);
+}
+
 bool up_catalogue_focus(struct up_catalogue *catalogue, const char *const *item_ids, size_t items,
                         struct up_failure *failure) {
-    bool good = catalogue_run(catalogue,
-                              "CREATE TEMP TABLE IF NOT EXISTS in_focus (item_id TEXT PRIMARY KEY,"
-                              " look TEXT) WITHOUT ROWID; DELETE FROM in_focus",
-                              failure);
+    bool good = begin_focus(catalogue, failure);
     for (size_t i = 0; good && i < items; i++) {
         good = catalogue_change(catalogue,
                                 "INSERT INTO in_focus VALUES (?1, (SELECT look FROM typed_item"
@@ -477,14 +488,31 @@ bool up_catalogue_focus(struct up_catalogue *catalogue, const char *const *item_
     return good;
 }
 
+bool catalogue_focus_on(struct up_catalogue *catalogue, const char *ids, const char *value,
+                        struct up_failure *failure) {
+    UP_FREED char *sql =
+        up_text_format("INSERT INTO in_focus SELECT item_id, NULL FROM (SELECT subject AS item_id"
+                       " FROM (%s))",
+                       ids);
+    return begin_focus(catalogue, failure) &&
+           (catalogue->focused = catalogue_change(catalogue, sql, &value, 1, failure));
+}
+
 char *catalogue_in_focus(const struct up_catalogue *catalogue, const char *kind) {
-    return !catalogue->focused ? NULL
-           : strcmp(kind, "item") == 0
-               ? up_text_format(
-                     "SELECT record FROM typed_item WHERE subject IN (SELECT item_id FROM"
-                     " in_focus) OR look IN (SELECT look FROM in_focus)")
-           : is_about_items(kind) ? up_text_format("SELECT record FROM typed_%s WHERE item_id IN"
-                                                   " (SELECT item_id FROM in_focus)",
-                                                   kind)
-                                  : NULL;
+    if (!catalogue->focused) {
+        return NULL;
+    }
+    if (strcmp(kind, "item") == 0) {
+        return up_text_format("SELECT record FROM typed_item WHERE subject IN (SELECT item_id FROM"
+                              " in_focus) OR look IN (SELECT look FROM in_focus)");
+    }
+    if (strcmp(kind, "run") == 0) { /* older ones say it by their trials alone */
+        return up_text_format("SELECT record FROM typed_run WHERE item_id IN (SELECT item_id FROM"
+                              " in_focus) OR subject IN (SELECT run_id FROM typed_trial WHERE"
+                              " item_id IN (SELECT item_id FROM in_focus))");
+    }
+    return is_about_items(kind) ? up_text_format("SELECT record FROM typed_%s WHERE item_id IN"
+                                                 " (SELECT item_id FROM in_focus)",
+                                                 kind)
+                                : NULL;
 }
