@@ -231,8 +231,12 @@ fuzz:
 $(OUT)/tests/speed/soak: $(call object,tests/speed/soak.c tests/support/chance.c $(TANK_SRC)) $(OUT)/libupthrust.a
 	@$(CC) $(LDFLAGS) -o $@ $^ $(PKG_LIBS) -lpthread
 
+# A catalogue of as many results as wanted.
+$(OUT)/tests/speed/grow: $(call object,tests/speed/grow.c tests/support/chance.c) $(OUT)/libupthrust.a
+	@$(CC) $(LDFLAGS) -o $@ $^ $(PKG_LIBS)
+
 bench: all
-	@$(MAKE) --no-print-directory $(OUT)/tests/speed/soak
+	@$(MAKE) --no-print-directory $(OUT)/tests/speed/soak $(OUT)/tests/speed/grow
 	@sh tests/speed/bench.sh $(OUT)
 
 # The pages as they lie here, so that the links between them hold.

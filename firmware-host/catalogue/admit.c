@@ -302,8 +302,11 @@ static bool keep(const struct admission *admission, enum catalogue_admitted *how
         catalogue_ask(admission->catalogue, "SELECT EXISTS (SELECT 1 FROM record WHERE sha256 = ?)",
                       admission->record->sha256, &others, admission->failure);
     *how = others > 0 ? ADMITTED_COPY : ADMITTED_FRESH;
-    return good && catalogue_insert(admission->catalogue, admission->record, admission->replaces,
-                                    admission->failure);
+    return good &&
+           catalogue_insert(admission->catalogue, admission->record, admission->replaces,
+                            admission->failure) &&
+           catalogue_touch(admission->catalogue, admission->record->kind,
+                           admission->record->subject, admission->failure);
 }
 
 bool catalogue_admit(struct up_catalogue *catalogue, struct up_record *record, json_t *replaces,

@@ -221,6 +221,14 @@ static bool fail_untrusted(struct up_catalogue *catalogue, const char *bench,
            false;
 }
 
+/* A bench's latest: of all, and of those that are held here. More were made than anyone would ask
+   about here. */
+#define LATEST_OF(condition)                                                                       \
+    "SELECT record FROM (SELECT t.record FROM typed_calibration AS t WHERE t.bench = ?2" condition \
+    " ORDER BY t.made_utc DESC, t.subject DESC LIMIT 100)"
+static const char latest_of_bench[] = LATEST_OF("") " UNION " LATEST_OF(
+    " AND " CATALOGUE_IS_HELD("(SELECT id FROM record WHERE rowid = t.record)"));
+
 static bool find_latest(struct up_catalogue *catalogue, const char *bench, bool trusted_only,
                         struct up_calibration *calibration, struct up_failure *failure) {
     struct latest latest = {.catalogue = catalogue,
@@ -229,7 +237,8 @@ static bool find_latest(struct up_catalogue *catalogue, const char *bench, bool 
                             .trusted_only = trusted_only,
                             .calibration = calibration};
     memset(calibration, 0, sizeof *calibration);
-    if (!up_catalogue_each(catalogue, "calibration", choose_latest, &latest, failure) ||
+    if (!catalogue_each_in(catalogue, "calibration", latest_of_bench, bench, choose_latest, &latest,
+                           failure) ||
         latest.failed) {
         return false;
     }
@@ -318,7 +327,8 @@ bool up_calibration_to_adopt(struct up_catalogue *catalogue, const char *bench, 
     }
     memcpy(since_utc, calibration->made_utc, sizeof since_utc);
     guests.since_utc = since_utc;
-    return up_catalogue_each(catalogue, "calibration", choose_latest, &guests, failure) &&
+    return catalogue_each_in(catalogue, "calibration", latest_of_bench, bench, choose_latest,
+                             &guests, failure) &&
            !guests.failed &&
            ((guests.found && !guests.bad) ||
             up_fail(failure, UP_STATUS_WRONG_INPUT,

@@ -123,11 +123,11 @@ static bool swap(struct up_catalogue *catalogue, const char *id, const char *sha
         "DELETE " CHOSEN,
     };
 #undef CHOSEN
-    bool good = true;
+    bool good = catalogue_touch_id(catalogue, id, failure);
     for (size_t i = 0; good && i < sizeof steps / sizeof steps[0]; i++) {
         good = catalogue_change(catalogue, steps[i], (const char *[]){id, sha256}, 2, failure);
     }
-    return good;
+    return good && catalogue_touch_id(catalogue, id, failure);
 }
 
 static bool note_smallest(const struct up_record *record, json_t *replaces, bool sound,
@@ -170,7 +170,7 @@ static bool leave_out(struct up_catalogue *catalogue, const char *id, unsigned l
                                  " ON CONFLICT DO NOTHING", /* a person's reason stays */
                                  (const char *[]){id, utc}, 2, failure);
     *fresh += good && sqlite3_changes(catalogue->database) > 0;
-    return good;
+    return good && catalogue_touch_id(catalogue, id, failure);
 }
 
 /* The smaller hash of the two goes among the records. */

@@ -381,7 +381,8 @@ static bool in_one_moment(struct writing *writing) {
         return false;
     }
     remove_remnants(writing->directory);
-    bool good = catalogue_run(catalogue, "SAVEPOINT export", writing->failure);
+    bool good = catalogue_refresh(catalogue, writing->failure) &&
+                catalogue_run(catalogue, "SAVEPOINT export", writing->failure);
     if (good) {
         good = gather_and_write(writing);
         sqlite3_exec(catalogue->database, "RELEASE export", NULL, NULL, NULL);

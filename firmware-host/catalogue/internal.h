@@ -16,14 +16,24 @@ enum {
     SCHEMA_VERSION = 10,
     SIGNED_SINCE = 9,
     PRIVATE_SINCE = 10,
+    TYPED_SINCE = 10,
 };
+
+enum { CATALOGUE_STATEMENTS = 64, CATALOGUE_TABLES = 12 };
 
 struct up_catalogue {
     sqlite3 *database;
+    /* Statements that were prepared once, by catalogue_ready, and those that fill a typed table. */
+    sqlite3_stmt *ready[CATALOGUE_STATEMENTS], *types[CATALOGUE_TABLES], *words;
+    unsigned next_ready;
     char *directory;
     int version; /* of the tables; an old one is brought up to date where it may be written */
     int number;  /* that the file gives itself: an older program may have set it back */
     int depth;   /* of transactions within one another */
+    bool writes;
+    bool typed;   /* the tables made of the records are there */
+    bool touched; /* things changed whose tables are not settled yet */
+    bool focused; /* see up_catalogue_focus */
     void (*watch)(const char *doing, unsigned long done); /* NULL: nobody waits */
     struct up_writer writer;                              /* no key until something is stored */
     bool key_passes; /* it is kept nowhere, and ends with the program */
@@ -85,7 +95,6 @@ extern const struct catalogue_member catalogue_item_members[], catalogue_calibra
     catalogue_run_members[], catalogue_trial_members[], catalogue_writer_members[],
     catalogue_held_members[];
 
-enum { CATALOGUE_TABLES = 12 };
 extern const struct catalogue_table catalogue_tables[CATALOGUE_TABLES];
 const struct catalogue_table *catalogue_table_of(const char *kind);
 
@@ -122,6 +131,37 @@ char *catalogue_migration(int version);
 extern const char catalogue_count_again[];
 /* SQL for a file from before the marks that can only be read: a table of them in memory. */
 extern const char catalogue_marks_for_now[];
+
+/* ---- typed.c ---- */
+
+/* The tables made of the records: SQL that makes them, freed by the caller; `where` "" or
+   "temp.". */
+char *catalogue_typed_tables(const char *where);
+/* At opening: tables that do not fit the records, the clock or this program are made anew; in
+   memory where the file can only be read. */
+bool catalogue_settle_tables(struct up_catalogue *catalogue, struct up_failure *failure);
+/* The same before something is read, where only a record or the clock can have come between. */
+bool catalogue_refresh(struct up_catalogue *catalogue, struct up_failure *failure);
+/* All of them anew. Within a transaction. */
+bool catalogue_rebuild(struct up_catalogue *catalogue, struct up_failure *failure);
+/* The same at the beginning of a transaction. */
+bool catalogue_refit(struct up_catalogue *catalogue, struct up_failure *failure);
+/* Something was stored or marked that may change what counts of a thing, or of those that have a
+   record of this id; settled when the transaction ends, or before. Within a transaction. */
+bool catalogue_touch(struct up_catalogue *catalogue, const char *kind, const char *subject,
+                     struct up_failure *failure);
+bool catalogue_touch_id(struct up_catalogue *catalogue, const char *record_id,
+                        struct up_failure *failure);
+void catalogue_forget_types(struct up_catalogue *catalogue);
+bool catalogue_settle(struct up_catalogue *catalogue, struct up_failure *failure);
+/* As up_catalogue_focus, on the items whose ids an SQL statement gives, without those that look
+   like them. */
+bool catalogue_focus_on(struct up_catalogue *catalogue, const char *ids, const char *value,
+                        struct up_failure *failure);
+/* SQL for the numbers of the records of a kind that are in focus, the caller's; NULL: all are. */
+char *catalogue_in_focus(const struct up_catalogue *catalogue, const char *kind);
+/* What a person looks for in an item, folded; the caller's. */
+char *catalogue_item_words(const json_t *content);
 
 /* ---- schema_check.c ---- */
 
@@ -304,6 +344,13 @@ void catalogue_hash_text(const char *text, char hex[UP_SHA256_SIZE]);
 bool catalogue_insert(struct up_catalogue *catalogue, const struct up_record *record,
                       const json_t *replaces, struct up_failure *failure);
 
+/* As `each`, of the records whose numbers an SQL statement gives, all of them newest; `value` (may
+   be NULL) is its ?2. Numbers NULL: all. */
+bool catalogue_each_in(struct up_catalogue *catalogue, const char *kind, const char *numbers,
+                       const char *value,
+                       bool (*visit)(const struct up_record *record, void *context), void *context,
+                       struct up_failure *failure);
+
 /* All records of a kind that are not the current version of their thing, by id; `live`: whether no
    other replaces it. */
 bool catalogue_each_other(struct up_catalogue *catalogue, const char *kind,
@@ -341,6 +388,13 @@ bool catalogue_change(struct up_catalogue *catalogue, const char *sql, const cha
    look like one that holds nothing. */
 sqlite3_stmt *catalogue_prepare(struct up_catalogue *catalogue, const char *sql,
                                 const char *const *values, int count, struct up_failure *failure);
+/* The same, kept prepared for the next time: reset by the caller, ended when the catalogue is
+   closed. */
+sqlite3_stmt *catalogue_ready(struct up_catalogue *catalogue, const char *sql,
+                              const char *const *values, int count, struct up_failure *failure);
+/* Resets one whose last step gave `code`. */
+bool catalogue_done(struct up_catalogue *catalogue, sqlite3_stmt *statement, int code,
+                    struct up_failure *failure);
 bool catalogue_finish(struct up_catalogue *catalogue, sqlite3_stmt *statement, int code,
                       struct up_failure *failure);
 const char *catalogue_text_of(sqlite3_stmt *statement, int column);

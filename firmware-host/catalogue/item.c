@@ -241,19 +241,37 @@ bool up_item_look_alike(struct up_catalogue *catalogue, const struct up_item *it
                         struct up_item *other, struct up_failure *failure) {
     struct look_alike sought = {item, up_text_skeleton(item->name), other};
     other->id[0] = '\0';
-    bool good = up_catalogue_each(catalogue, "item", compare_name, &sought, failure);
+    bool good =
+        catalogue_each_in(catalogue, "item", "SELECT record FROM typed_item WHERE look = ?2",
+                          sought.skeleton, compare_name, &sought, failure);
     free(sought.skeleton);
     return good;
 }
 
+bool up_items_called(struct up_catalogue *catalogue, const char *text,
+                     bool (*visit)(const struct up_record *record, void *context), void *context,
+                     struct up_failure *failure) {
+    return text[0] == '\0' ||
+           catalogue_each_in(catalogue, "item",
+                             "SELECT record FROM typed_item WHERE stock_number = ?2"
+                             " UNION SELECT record FROM typed_item WHERE name = ?2 COLLATE NOCASE"
+                             " UNION SELECT record FROM typed_item WHERE subject >= lower(?2)"
+                             " AND subject < lower(?2) || '~'",
+                             text, visit, context, failure);
+}
+
 /* ---- versions of elsewhere ---- */
 
-/* Each list is made once, not for each version. */
-#define HELD "FROM record AS o WHERE o.kind = 'item' AND " CATALOGUE_IS_HELD("o.id")
-#define WAITS                                                                                      \
-    "r.kind = 'item' AND r.subject IN (SELECT subject " HELD ")"                                   \
-    " AND (r.subject, r.body) NOT IN (SELECT subject, body " HELD ")"                              \
-    " AND " CATALOGUE_COUNTS("?1")
+/* Each list is made once, not for each version. `and` restricts them to one item. */
+#define HELD(and) "FROM record AS o WHERE o.kind = 'item'" and " AND " CATALOGUE_IS_HELD("o.id")
+#define WAITS(and)                                                                                 \
+    "r.kind = 'item' AND r.subject IN (SELECT subject " HELD(                                      \
+        and) ") AND (r.subject, r.body) NOT "                                                      \
+             "IN (SELECT subject, "                                                                \
+             "body " HELD(and) ") "                                                                \
+                               "AND"                                                               \
+                               " " CATALOGUE_COUNTS("?1")
+#define WAITS_OF_ONE "r.subject = ?2 AND " WAITS(" AND o.subject = ?2")
 
 bool up_items_waiting(struct up_catalogue *catalogue, const char *item_id, unsigned long *items,
                       struct up_failure *failure) {
@@ -261,9 +279,9 @@ bool up_items_waiting(struct up_catalogue *catalogue, const char *item_id, unsig
     catalogue_latest(latest);
     sqlite3_stmt *statement = catalogue_prepare(
         catalogue,
-        "SELECT count(DISTINCT r.subject) FROM record AS r WHERE (?2 = '' OR r.subject = ?2)"
-        " AND " WAITS,
-        (const char *[]){latest, item_id != NULL ? item_id : ""}, 2, failure);
+        item_id != NULL ? "SELECT count(DISTINCT r.subject) FROM record AS r WHERE " WAITS_OF_ONE
+                        : "SELECT count(DISTINCT r.subject) FROM record AS r WHERE " WAITS(""),
+        (const char *[]){latest, item_id}, item_id != NULL ? 2 : 1, failure);
     int code = statement != NULL ? sqlite3_step(statement) : SQLITE_ERROR;
     *items = code == SQLITE_ROW ? (unsigned long)sqlite3_column_int64(statement, 0) : 0;
     return statement != NULL &&
@@ -277,7 +295,7 @@ static bool find_waiting(struct up_catalogue *catalogue, const char *item_id, ch
     catalogue_latest(latest);
     sqlite3_stmt *statement =
         catalogue_prepare(catalogue,
-                          "SELECT r.id FROM record AS r WHERE r.subject = ?2 AND " WAITS " ORDER BY"
+                          "SELECT r.id FROM record AS r WHERE " WAITS_OF_ONE " ORDER BY"
                           " " CATALOGUE_RANK("?1") " DESC LIMIT 1",
                           (const char *[]){latest, item_id}, 2, failure);
     int code = statement != NULL ? sqlite3_step(statement) : SQLITE_ERROR;

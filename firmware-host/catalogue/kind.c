@@ -434,11 +434,27 @@ bool up_kind_tolerance(struct up_catalogue *catalogue, const char *name, int pie
     return good;
 }
 
+/* What a bench learns of a kind it learns from the items that were added or changed last: more of
+   them would say the same. */
+static bool gather_latest(struct up_catalogue *catalogue, const char *kind,
+                          struct trial_data *trial_data, struct up_failure *failure) {
+    UP_FREED char *folded = up_text_folded(kind);
+    bool good =
+        catalogue_focus_on(catalogue,
+                           "SELECT subject FROM typed_item AS t WHERE folded_kind = ?1"
+                           " AND " CATALOGUE_IS_HELD(
+                               "(SELECT id FROM record WHERE rowid ="
+                               " t.record)") " ORDER BY made_utc DESC, subject DESC LIMIT 100",
+                           folded, failure) &&
+        gather(catalogue, trial_data, failure);
+    return up_catalogue_focus(catalogue, NULL, 0, good ? failure : NULL) && good;
+}
+
 bool up_kind_learn(struct up_catalogue *catalogue, const char *name, const char *bench,
                    struct up_kind *kind, struct up_failure *failure) {
     UP_FREED char *clean = up_text_clean(name, strlen(name));
     struct trial_data trial_data = {.only_kind = clean, .only_bench = bench};
-    bool good = gather(catalogue, &trial_data, failure);
+    bool good = gather_latest(catalogue, clean, &trial_data, failure);
     begin(&trial_data, clean, bench, kind);
     struct chosen all = sort_trials(&trial_data); /* of one kind and bench */
     if (good) {

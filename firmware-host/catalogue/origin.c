@@ -63,7 +63,8 @@ static bool mark(struct up_catalogue *catalogue, const char *record_id, const ch
                             "INSERT INTO local_mark VALUES (?, ?, ?, ?, ?) ON CONFLICT DO UPDATE"
                             " SET place = excluded.place, reason = excluded.reason,"
                             " made_utc = excluded.made_utc",
-                            (const char *[]){record_id, word, place, reason, utc}, 5, failure);
+                            (const char *[]){record_id, word, place, reason, utc}, 5, failure) &&
+           catalogue_touch_id(catalogue, record_id, failure);
 }
 
 bool catalogue_mark_made(struct up_catalogue *catalogue, const struct up_record *record,
@@ -84,9 +85,11 @@ bool catalogue_hold_measured(struct up_catalogue *catalogue, const struct up_rec
     for (size_t i = 0; good && i < sizeof about / sizeof about[0]; i++) {
         const char *subject = up_record_text(record->content, about[i][1]);
         good = subject[0] == '\0' ||
-               catalogue_change(catalogue, sql,
-                                (const char *[]){about[i][0], latest, subject, record->made_utc}, 4,
-                                failure);
+               (catalogue_change(catalogue, sql,
+                                 (const char *[]){about[i][0], latest, subject, record->made_utc},
+                                 4, failure) &&
+                (sqlite3_changes(catalogue->database) == 0 ||
+                 catalogue_touch(catalogue, about[i][0], subject, failure)));
     }
     return good;
 }
@@ -219,6 +222,7 @@ bool up_catalogue_restore(struct up_catalogue *catalogue, const char *record_id,
                                               "UPDATE OR REPLACE local_mark SET mark = 'chosen'"
                                               " WHERE record_id = ? AND mark = 'aside'",
                                               (const char *[]){id}, 1, failure) &&
+                             catalogue_touch_id(catalogue, id, failure) &&
                              catalogue_run(catalogue, catalogue_count_again, failure),
                          failure);
 }
@@ -286,8 +290,8 @@ static bool check_file(struct up_catalogue *catalogue, struct up_failure *failur
     sqlite3_stmt *statement =
         catalogue_prepare(catalogue, "PRAGMA integrity_check(1)", NULL, 0, failure);
     int code = statement != NULL ? sqlite3_step(statement) : SQLITE_ERROR;
-    UP_FREED char *words =
-        up_text_format("%s", code == SQLITE_ROW ? catalogue_text_of(statement, 0) : "ok");
+    const char *told = code == SQLITE_ROW ? catalogue_text_of(statement, 0) : "ok";
+    UP_FREED char *words = up_text_clean(told, strlen(told)); /* it may have lines */
     bool whole = strcmp(words, "ok") == 0;
     return statement != NULL &&
            catalogue_finish(catalogue, statement, code == SQLITE_ROW ? SQLITE_DONE : code,

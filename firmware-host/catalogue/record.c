@@ -94,9 +94,9 @@ bool catalogue_hash_fits_as_stored(const struct up_record *record, const char *b
 
 bool catalogue_change(struct up_catalogue *catalogue, const char *sql, const char *const *values,
                       int count, struct up_failure *failure) {
-    sqlite3_stmt *statement = catalogue_prepare(catalogue, sql, values, count, failure);
+    sqlite3_stmt *statement = catalogue_ready(catalogue, sql, values, count, failure);
     int code = statement != NULL ? sqlite3_step(statement) : SQLITE_ERROR;
-    return statement != NULL && catalogue_finish(catalogue, statement, code, failure);
+    return statement != NULL && catalogue_done(catalogue, statement, code, failure);
 }
 
 static bool insert_replaces(struct up_catalogue *catalogue, const char *id, const json_t *replaces,
@@ -189,7 +189,8 @@ bool catalogue_put(struct up_catalogue *catalogue, struct up_record *record, jso
                     : catalogue_hash(record, replaces) || catalogue_fail_body(record, failure)) &&
                catalogue_insert(catalogue, record, replaces, failure) &&
                catalogue_mark_made(catalogue, record, failure) &&
-               catalogue_hold_measured(catalogue, record, failure);
+               catalogue_hold_measured(catalogue, record, failure) &&
+               catalogue_settle(catalogue, failure);
         good = catalogue_end(catalogue, good, failure);
     }
     catalogue_free_parts(record, &parts);

@@ -6,13 +6,11 @@
 #include "internal.h"
 #include "text/text.h"
 
-/* Not the views: SQLite would number and sort all rows with their bodies. The newest of each thing
-   in one pass: SQLite takes the rowid from the row that has the maximum. */
 #define COUNTS CATALOGUE_COUNTS("?2")
 #define RANK   CATALOGUE_RANK("?2")
-#define NEWEST                                                                                     \
-    "(SELECT newest FROM (SELECT r.rowid AS newest, max(" RANK ") FROM record AS r"                \
-    " WHERE r.kind = ?1 AND " COUNTS " GROUP BY r.subject))"
+#define IS_NEWEST                                                                                  \
+    "EXISTS (SELECT 1 FROM newest AS c WHERE c.kind = r.kind AND c.subject = r.subject"            \
+    " AND c.record = r.rowid)"
 #define COLUMNS                                                                                    \
     "id, sha256, kind, subject, bench, made_utc, body, " CATALOGUE_IS_OWN(                         \
         "id") ", " CATALOGUE_HAS_MARK("id", "'aside'") ", " CATALOGUE_IS_GONE("id")
@@ -22,32 +20,63 @@ enum { COLUMN_OWN = 7, COLUMN_ASIDE, COLUMN_GONE, COLUMN_COUNTS }; /* the last o
 
 #define REPLACED_BY "SELECT old_id FROM replaces WHERE new_id = ? ORDER BY old_id"
 
-static const char by_time[] =
-    "SELECT " COLUMNS " FROM record WHERE rowid IN " NEWEST " ORDER BY made_utc, id";
-
 /* Where the clock of a bench ran back, what it stored later comes later, whatever its stamp says:
    each stands at the latest time that its bench had told until then. What others say that it told
    moves nothing of here; and theirs have one order, whichever came first. */
-static const char by_number[] =
-    "SELECT " COLUMNS " FROM (SELECT *, " SEQUENCE " AS n, " CATALOGUE_IS_OWN(
-        "id") " AS own FROM record WHERE rowid IN " NEWEST ")"
-              " ORDER BY CASE bench WHEN '' THEN made_utc ELSE max(made_utc) OVER (" BY_NUMBER
-              ") END,"
-              " bench, n, made_utc, id";
+#define IN_TIME " ORDER BY made_utc, id"
+#define IN_NUMBER                                                                                  \
+    " ORDER BY CASE bench WHEN '' THEN made_utc ELSE max(made_utc) OVER (" BY_NUMBER               \
+    ") END, bench, n, made_utc, id"
+
+static int bind_all(sqlite3_stmt *statement, const char *const *values, int count) {
+    int code = SQLITE_OK;
+    for (int i = 0; i < count && code == SQLITE_OK; i++) {
+        code = sqlite3_bind_text(statement, i + 1, values[i], -1, SQLITE_STATIC);
+    }
+    return code;
+}
 
 sqlite3_stmt *catalogue_prepare(struct up_catalogue *catalogue, const char *sql,
                                 const char *const *values, int count, struct up_failure *failure) {
     sqlite3_stmt *statement = NULL;
     int code = sqlite3_prepare_v2(catalogue->database, sql, -1, &statement, NULL);
-    for (int i = 0; i < count && code == SQLITE_OK; i++) {
-        code = sqlite3_bind_text(statement, i + 1, values[i], -1, SQLITE_STATIC);
-    }
+    code = code == SQLITE_OK ? bind_all(statement, values, count) : code;
     if (code != SQLITE_OK) {
         catalogue_fail(catalogue, code, failure);
         sqlite3_finalize(statement);
         return NULL;
     }
     return statement;
+}
+
+sqlite3_stmt *catalogue_ready(struct up_catalogue *catalogue, const char *sql,
+                              const char *const *values, int count, struct up_failure *failure) {
+    sqlite3_stmt **place = catalogue->ready;
+    sqlite3_stmt **end = place + CATALOGUE_STATEMENTS;
+    while (place < end && *place != NULL &&
+           (sqlite3_stmt_busy(*place) != 0 || strcmp(sqlite3_sql(*place), sql) != 0)) {
+        place++;
+    }
+    if (place == end) { /* one that is not in use goes */
+        do {
+            place = &catalogue->ready[catalogue->next_ready++ % CATALOGUE_STATEMENTS];
+        } while (sqlite3_stmt_busy(*place) != 0);
+        sqlite3_finalize(*place);
+        *place = NULL;
+    }
+    if (*place == NULL) {
+        return *place = catalogue_prepare(catalogue, sql, values, count, failure);
+    }
+    int code = bind_all(*place, values, count);
+    return code == SQLITE_OK || catalogue_fail(catalogue, code, failure) ? *place : NULL;
+}
+
+bool catalogue_done(struct up_catalogue *catalogue, sqlite3_stmt *statement, int code,
+                    struct up_failure *failure) {
+    bool good = code == SQLITE_DONE || catalogue_fail(catalogue, code, failure);
+    sqlite3_reset(statement);
+    sqlite3_clear_bindings(statement);
+    return good;
 }
 
 bool catalogue_finish(struct up_catalogue *catalogue, sqlite3_stmt *statement, int code,
@@ -78,11 +107,11 @@ static json_t *gather_ids(struct up_catalogue *catalogue, const char *sql,
                           const char *const *values, int count, struct up_failure *failure) {
     json_t *ids = json_array();
     int code = SQLITE_ERROR;
-    sqlite3_stmt *statement = catalogue_prepare(catalogue, sql, values, count, failure);
+    sqlite3_stmt *statement = catalogue_ready(catalogue, sql, values, count, failure);
     while (statement != NULL && (code = sqlite3_step(statement)) == SQLITE_ROW) {
         json_array_append_new(ids, json_string(catalogue_text_of(statement, 0)));
     }
-    if (statement == NULL || !catalogue_finish(catalogue, statement, code, failure)) {
+    if (statement == NULL || !catalogue_done(catalogue, statement, code, failure)) {
         json_decref(ids);
         return NULL;
     }
@@ -116,11 +145,11 @@ json_t *catalogue_hashes_of(struct up_catalogue *catalogue, const char *id,
 
 bool catalogue_ask(struct up_catalogue *catalogue, const char *sql, const char *text,
                    long long *number, struct up_failure *failure) {
-    sqlite3_stmt *statement = catalogue_prepare(catalogue, sql, &text, text != NULL, failure);
+    sqlite3_stmt *statement = catalogue_ready(catalogue, sql, &text, text != NULL, failure);
     int code = statement != NULL ? sqlite3_step(statement) : SQLITE_ERROR;
     *number = code == SQLITE_ROW ? sqlite3_column_int64(statement, 0) : 0;
     return statement != NULL &&
-           catalogue_finish(catalogue, statement, code == SQLITE_ROW ? SQLITE_DONE : code, failure);
+           catalogue_done(catalogue, statement, code == SQLITE_ROW ? SQLITE_DONE : code, failure);
 }
 
 /* ---- one record ---- */
@@ -301,18 +330,34 @@ static bool visit_all(struct up_catalogue *catalogue, sqlite3_stmt *statement,
             refuse_damaged(catalogue, visitor, failure));
 }
 
-bool up_catalogue_each(struct up_catalogue *catalogue, const char *kind,
+bool catalogue_each_in(struct up_catalogue *catalogue, const char *kind, const char *numbers,
+                       const char *value,
                        bool (*visit)(const struct up_record *record, void *context), void *context,
                        struct up_failure *failure) {
     struct visitor visitor = {.visit = visit, .context = context};
-    char latest[UP_TIME_SIZE];
     bool ran_back = false;
-    catalogue_latest(latest);
-    return clock_ran_back(catalogue, &ran_back, failure) &&
-           visit_all(catalogue,
-                     catalogue_prepare(catalogue, ran_back ? by_number : by_time,
-                                       (const char *[]){kind, latest}, 2, failure),
+    if (!catalogue_refresh(catalogue, failure) || !clock_ran_back(catalogue, &ran_back, failure)) {
+        return false;
+    }
+    UP_FREED char *which = numbers != NULL ? up_text_format("+kind = ?1 AND rowid IN (%s)", numbers)
+                                           : up_text_format("kind = ?1 AND " IS_NEWEST);
+    UP_FREED char *sql =
+        ran_back ? up_text_format("SELECT " COLUMNS " FROM (SELECT *, " SEQUENCE
+                                  " AS n, " CATALOGUE_IS_OWN("id") " AS own FROM record AS r"
+                                                                   " WHERE %s)" IN_NUMBER,
+                                  which)
+                 : up_text_format("SELECT " COLUMNS " FROM record AS r WHERE %s" IN_TIME, which);
+    return visit_all(catalogue,
+                     catalogue_prepare(catalogue, sql, (const char *[]){kind, value},
+                                       value != NULL ? 2 : 1, failure),
                      &visitor, failure);
+}
+
+bool up_catalogue_each(struct up_catalogue *catalogue, const char *kind,
+                       bool (*visit)(const struct up_record *record, void *context), void *context,
+                       struct up_failure *failure) {
+    UP_FREED char *in_focus = catalogue_in_focus(catalogue, kind);
+    return catalogue_each_in(catalogue, kind, in_focus, NULL, visit, context, failure);
 }
 
 bool up_catalogue_each_live(struct up_catalogue *catalogue, const char *kind, const char *subject,
@@ -355,11 +400,12 @@ bool catalogue_each_other(struct up_catalogue *catalogue, const char *kind,
                           bool (*visit)(const struct up_record *record, bool live, void *context),
                           void *context, struct up_failure *failure) {
     static const char sql[] = "SELECT " COLUMNS ", " COUNTS " FROM record AS r WHERE kind = ?1"
-                              " AND rowid NOT IN " NEWEST " ORDER BY made_utc, id, sha256";
+                              " AND NOT " IS_NEWEST " ORDER BY made_utc, id, sha256";
     struct visitor visitor = {.visit_other = visit, .context = context};
     char latest[UP_TIME_SIZE];
     catalogue_latest(latest);
-    return visit_all(catalogue,
+    return catalogue_refresh(catalogue, failure) &&
+           visit_all(catalogue,
                      catalogue_prepare(catalogue, sql, (const char *[]){kind, latest}, 2, failure),
                      &visitor, failure);
 }

@@ -11,6 +11,31 @@ enum up_holds_gas up_holds_gas_of(const char *word);
 void up_catalogue_watch(struct up_catalogue *catalogue,
                         void (*watch)(const char *doing, unsigned long done));
 
+/* From now on `each` visits of items, and of the runs, trials, results and decisions about items,
+   only those about these, and the items that look like them by name: a question about a few things
+   need not read all. NULL: all again. */
+bool up_catalogue_focus(struct up_catalogue *catalogue, const char *const *item_ids, size_t items,
+                        struct up_failure *failure);
+
+/* As `each`, of items with this stock number, this name, its case aside, or an id that begins so. */
+bool up_items_called(struct up_catalogue *catalogue, const char *text,
+                     bool (*visit)(const struct up_record *record, void *context), void *context,
+                     struct up_failure *failure);
+
+/* A page of items: the ids of at most `limit`, in the order of one of their texts, behind the item
+   `after_id` (NULL: from the first). Kind, maker, model and size as whole texts and `text` as parts
+   of what is known, case aside; NULL: any. Of class and waters it may give more than have such a
+   result; the caller looks. A new array; NULL where it fails. */
+struct up_item_query {
+    const char *kind, *maker, *model, *size, *class;
+    const char *const *text, *const *waters;
+    size_t texts, water_count, limit;
+    const char *sort, *after_id;
+    bool retired;
+};
+json_t *up_item_page(struct up_catalogue *catalogue, const struct up_item_query *query,
+                     struct up_failure *failure);
+
 /* A new UUID (random), lower case. */
 void up_new_id(char id[UP_ID_SIZE]);
 

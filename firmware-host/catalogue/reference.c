@@ -214,7 +214,10 @@ bool up_reference_checks(struct up_catalogue *catalogue, const char *reference_i
     struct up_reference reference;
     struct history history = {.reference = &reference, .bench = bench};
     bool good = up_reference_find(catalogue, reference_id, &reference, failure) &&
-                up_catalogue_each(catalogue, "reference_check", read_check, &history, failure);
+                catalogue_each_in(catalogue, "reference_check",
+                                  "SELECT record FROM typed_reference_check WHERE reference_id ="
+                                  " ?2",
+                                  reference.id, read_check, &history, failure);
     if (!good) {
         free(history.past);
         history = (struct history){0};

@@ -183,11 +183,11 @@ static bool end_lost(struct up_catalogue *catalogue, const json_t *entry, struct
     snprintf(begin.subject, sizeof begin.subject, "%s",
              json_string_value(json_array_get(entry, 1)));
     snprintf(begin.bench, sizeof begin.bench, "%s", json_string_value(json_array_get(entry, 2)));
-    if (!catalogue_ask(catalogue,
-                       "SELECT count(*) FROM record AS r WHERE kind = 'trial' AND CASE WHEN"
-                       " json_valid(body) THEN json_extract(body, '$.run_id') = ? END"
-                       " AND " CATALOGUE_IS_OWN("r.id"),
-                       begin.subject, &trials, failure)) {
+    if (!catalogue_ask(
+            catalogue,
+            "SELECT count(*) FROM typed_trial AS t JOIN record AS r ON r.rowid = t.record"
+            " WHERE t.run_id = ? AND " CATALOGUE_IS_OWN("r.id"),
+            begin.subject, &trials, failure)) {
         return false;
     }
     /* Those of the runs that it continues. */
@@ -210,7 +210,9 @@ bool up_run_recover(struct up_catalogue *catalogue,
         return false;
     }
     lost.list = json_array();
-    bool good = up_catalogue_each(catalogue, "run", note_lost, &lost, failure);
+    bool good =
+        catalogue_each_in(catalogue, "run", "SELECT record FROM typed_run WHERE how_ended IS NULL",
+                          NULL, note_lost, &lost, failure);
     size_t count = json_array_size(lost.list);
     UP_FREED struct up_lost_run *lost_run = up_allocate(count + 1, sizeof *lost_run);
     for (size_t i = 0; good && i < count; i++) {

@@ -129,7 +129,6 @@ static const char tables[] =
     " ON CONFLICT DO NOTHING;"
 
 const char catalogue_marks_for_now[] =
-    "PRAGMA temp_store = MEMORY;"
     "CREATE TEMP TABLE local_mark (record_id TEXT NOT NULL, mark TEXT NOT NULL,"
     " place TEXT NOT NULL, reason TEXT NOT NULL, made_utc TEXT NOT NULL,"
     " PRIMARY KEY (record_id, mark)) WITHOUT ROWID;" MARK_ALL;
@@ -146,11 +145,19 @@ static const char marks_7[] =
     " (SELECT id, run_id FROM says WHERE kind = 'result') SELECT id FROM made WHERE run_id <> ''"
     " AND run_id IN (SELECT run_id FROM made WHERE id NOT IN own)"
     " AND run_id NOT IN (SELECT subject FROM says WHERE kind = 'run' AND id IN own));"
-    "INSERT INTO local_mark WITH " OWN_IDS ", weighed AS (SELECT * FROM says WHERE id IN own)"
-    " SELECT id, 'used', '', '', made_utc FROM current WHERE id NOT IN own AND"
-    " kind IN ('item', 'reference') AND (subject IN (SELECT item_id FROM weighed)"
-    "  OR subject IN (SELECT body_id FROM weighed));"
-    "DROP VIEW says;";
+    "INSERT INTO local_mark WITH " OWN_IDS ", weighed AS (SELECT * FROM says WHERE id IN own),"
+    " counting AS (SELECT * FROM (SELECT *, row_number() OVER (PARTITION BY kind, subject"
+    "  ORDER BY " CATALOGUE_RANK(
+        CATALOGUE_NOW_SQL) " DESC) AS place FROM record AS r"
+                           "  WHERE kind IN ('item', 'reference') AND " CATALOGUE_COUNTS(
+                               CATALOGUE_NOW_SQL) ")"
+                                                  "  WHERE place = 1)"
+                                                  " SELECT id, 'used', '', '', made_utc FROM "
+                                                  "counting WHERE id NOT IN own AND"
+                                                  " kind IN ('item', 'reference') AND (subject IN "
+                                                  "(SELECT item_id FROM weighed)"
+                                                  "  OR subject IN (SELECT body_id FROM weighed));"
+                                                  "DROP VIEW says;";
 
 /* What others say of a bench moves its count, so that laptops at one bench go on with it; but not
    its time, which is of the clock here. Nor does a number that is none, or lies above 2^51: what is
@@ -179,17 +186,11 @@ static const char views[] =
     "CREATE VIEW live AS SELECT id, sha256, kind, subject, bench, made_utc, body FROM record AS r"
     " WHERE NOT EXISTS (SELECT 1 FROM replaces JOIN record AS n ON n.id = new_id"
     "  WHERE old_id = r.id AND +n.kind = r.kind AND +n.subject = r.subject);"
-    "CREATE VIEW current AS SELECT id, sha256, kind, subject, bench, made_utc, body FROM ("
-    " SELECT *, row_number() OVER (PARTITION BY kind, subject ORDER BY rank DESC) AS place FROM ("
-    "  SELECT *, " CATALOGUE_RANK(
-        CATALOGUE_NOW_SQL) " AS rank FROM record AS r"
-                           "  WHERE " CATALOGUE_COUNTS(
-                               CATALOGUE_NOW_SQL) ")) WHERE place = 1;"
-                                                  "CREATE VIEW model AS SELECT maker, model, size, "
-                                                  "count(*) AS items,"
-                                                  " group_concat(item_id, ' ') AS item_ids FROM "
-                                                  "item WHERE model <> ''"
-                                                  " GROUP BY maker, model, size;";
+    "CREATE VIEW current AS SELECT r.id, r.sha256, r.kind, r.subject, r.bench, r.made_utc, r.body"
+    " FROM newest AS n JOIN record AS r ON r.rowid = n.record;"
+    "CREATE VIEW model AS SELECT maker, model, size, count(*) AS items,"
+    " group_concat(item_id, ' ') AS item_ids FROM item WHERE model <> ''"
+    " GROUP BY maker, model, size;";
 
 /* Takes `text` and returns it with the rest behind it. */
 static char *append(char *text, char *more) {
@@ -203,14 +204,16 @@ static char *append(char *text, char *more) {
    otherwise. */
 static char *columns_of(char *sql, const struct catalogue_member *members, const char *json) {
     for (const struct catalogue_member *member = members; member->key != NULL; member++) {
-        if (catalogue_is_column(member)) {
-            /* A whole number has no fraction in canonical JSON, but is one still. */
-            bool real = member->type == MEMBER_NUMBER;
-            sql = append(sql, (member->flags & OF_RECORD) != 0
-                                  ? up_text_format(", %s", member->key)
-                                  : up_text_format(", %sjson_extract(%s, '$.%s')%s AS \"%s\"",
-                                                   real ? "CAST(" : "", json, member->key,
-                                                   real ? " AS REAL)" : "", member->key));
+        /* A whole number has no fraction in canonical JSON, but is one still. */
+        bool real = json != NULL && member->type == MEMBER_NUMBER;
+        if (catalogue_is_column(member) && json == NULL) {
+            sql = append(sql, up_text_format(", %s\"%s\"",
+                                             (member->flags & OF_RECORD) != 0 ? "r." : "t.",
+                                             member->key));
+        } else if (catalogue_is_column(member)) {
+            sql = append(sql, up_text_format(", %sjson_extract(%s, '$.%s')%s AS \"%s\"",
+                                             real ? "CAST(" : "", json, member->key,
+                                             real ? " AS REAL)" : "", member->key));
         }
     }
     return sql;
@@ -225,11 +228,9 @@ static char *squeezed_view(char *sql) {
         }
     }
     sql = append(
-        sql, up_text_format("CREATE VIEW squeezed_item AS SELECT subject AS item_id FROM current"
-                            " WHERE kind = 'item' AND (json_extract(body, '$.compressible')"
-                            "  OR coalesce(json_extract(body, '$.holds_gas'),"
-                            "   CASE WHEN lower(json_extract(body, '$.kind')) IN (%s)"
-                            "   THEN 'no' ELSE 'unknown' END) <> 'no');",
+        sql, up_text_format("CREATE VIEW squeezed_item AS SELECT subject AS item_id FROM typed_item"
+                            " WHERE compressible OR coalesce(holds_gas, CASE WHEN lower(kind)"
+                            "  IN (%s) THEN 'no' ELSE 'unknown' END) <> 'no';",
                             none));
     return sql;
 }
@@ -237,19 +238,19 @@ static char *squeezed_view(char *sql) {
 /* A withdrawn number is not shown. */
 static const char *shown_condition(const struct catalogue_table *table) {
     return strcmp(table->kind, "result") == 0 || strcmp(table->kind, "decision") == 0
-               ? " AND (json_extract(body, '$.water') = 'tank' OR"
-                 " coalesce(json_extract(body, '$.item_id'), '')"
-                 " NOT IN (SELECT item_id FROM squeezed_item))"
+               ? " WHERE t.water = 'tank' OR coalesce(t.item_id, '') NOT IN (SELECT item_id FROM"
+                 " squeezed_item)"
                : "";
 }
 
 static char *view(char *sql, const struct catalogue_table *table) {
-    sql = append(sql, up_text_format("CREATE VIEW %s AS SELECT subject AS %s, id AS record_id,"
-                                     " made_utc",
+    sql = append(sql, up_text_format("CREATE VIEW %s AS SELECT t.subject AS %s, r.id AS record_id,"
+                                     " t.made_utc",
                                      table->kind, table->id_name));
-    sql = columns_of(sql, table->members, "body");
-    return append(sql, up_text_format(" FROM current WHERE kind = '%s'%s;", table->kind,
-                                      shown_condition(table)));
+    sql = columns_of(sql, table->members, NULL);
+    return append(sql, up_text_format(" FROM typed_%s AS t JOIN record AS r ON r.rowid = t.record"
+                                      "%s;",
+                                      table->kind, shown_condition(table)));
 }
 
 static char *plateau_view(char *sql) {

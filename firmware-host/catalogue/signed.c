@@ -226,14 +226,14 @@ static void place_of_writer(struct up_catalogue *catalogue, char place[UP_SHA256
 /* The last record of a writer here. */
 static bool last_of(struct up_catalogue *catalogue, const char *writer, long long *sequence,
                     char hash[UP_SHA256_SIZE], struct up_failure *failure) {
-    sqlite3_stmt *statement = catalogue_prepare(
+    sqlite3_stmt *statement = catalogue_ready(
         catalogue, "SELECT sequence, sha256 FROM signed WHERE writer = ? ORDER BY sequence DESC",
         &writer, 1, failure);
     int code = statement != NULL ? sqlite3_step(statement) : SQLITE_ERROR;
     *sequence = code == SQLITE_ROW ? sqlite3_column_int64(statement, 0) : 0;
     snprintf(hash, UP_SHA256_SIZE, "%s", code == SQLITE_ROW ? catalogue_text_of(statement, 1) : "");
     return statement != NULL &&
-           catalogue_finish(catalogue, statement, code == SQLITE_ROW ? SQLITE_DONE : code, failure);
+           catalogue_done(catalogue, statement, code == SQLITE_ROW ? SQLITE_DONE : code, failure);
 }
 
 /* Whether the catalogue still has what the writer wrote last, as was noted outside it: one that was
@@ -242,29 +242,29 @@ static bool has_noted(struct up_catalogue *catalogue, const struct up_writer *wr
                       struct up_failure *failure) {
     char sequence[24];
     snprintf(sequence, sizeof sequence, "%lld", writer->sequence);
-    sqlite3_stmt *statement = catalogue_prepare(
+    sqlite3_stmt *statement = catalogue_ready(
         catalogue,
         "SELECT 1 FROM signed WHERE writer = ? AND sequence = CAST(? AS INTEGER) AND sha256 = ?",
         (const char *[]){writer->public_key, sequence, writer->hash}, 3, failure);
     int code = statement != NULL ? sqlite3_step(statement) : SQLITE_ERROR;
     *has = writer->sequence == 0 || code == SQLITE_ROW;
     return statement != NULL &&
-           catalogue_finish(catalogue, statement, code == SQLITE_ROW ? SQLITE_DONE : code, failure);
+           catalogue_done(catalogue, statement, code == SQLITE_ROW ? SQLITE_DONE : code, failure);
 }
 
 /* The writer that signed last among those that this folder is known to have had. */
 static bool writer_before(struct up_catalogue *catalogue, char key[UP_KEY_SIZE],
                           struct up_failure *failure) {
     sqlite3_stmt *statement =
-        catalogue_prepare(catalogue,
-                          "SELECT s.writer FROM signed AS s JOIN local_mark AS m ON"
-                          " m.record_id = s.id AND m.mark = 'made' JOIN record AS r ON"
-                          " r.id = s.id AND r.sha256 = s.sha256 ORDER BY r.rowid DESC LIMIT 1",
-                          NULL, 0, failure);
+        catalogue_ready(catalogue,
+                        "SELECT s.writer FROM signed AS s JOIN local_mark AS m ON"
+                        " m.record_id = s.id AND m.mark = 'made' JOIN record AS r ON"
+                        " r.id = s.id AND r.sha256 = s.sha256 ORDER BY r.rowid DESC LIMIT 1",
+                        NULL, 0, failure);
     int code = statement != NULL ? sqlite3_step(statement) : SQLITE_ERROR;
     snprintf(key, UP_KEY_SIZE, "%s", code == SQLITE_ROW ? catalogue_text_of(statement, 0) : "");
     return statement != NULL &&
-           catalogue_finish(catalogue, statement, code == SQLITE_ROW ? SQLITE_DONE : code, failure);
+           catalogue_done(catalogue, statement, code == SQLITE_ROW ? SQLITE_DONE : code, failure);
 }
 
 /* ---- from before there were signatures ---- */
@@ -286,11 +286,11 @@ static bool gather_unsigned(struct up_catalogue *catalogue, const char *after, c
     sqlite3_stmt *statement =
         stream == NULL
             ? NULL
-            : catalogue_prepare(catalogue,
-                                "SELECT sha256 FROM record AS r WHERE sha256 > ? AND NOT EXISTS"
-                                " (SELECT 1 FROM signed AS s WHERE s.id = r.id AND"
-                                " s.sha256 = r.sha256) ORDER BY sha256",
-                                &after, 1, failure);
+            : catalogue_ready(catalogue,
+                              "SELECT sha256 FROM record AS r WHERE sha256 > ? AND NOT EXISTS"
+                              " (SELECT 1 FROM signed AS s WHERE s.id = r.id AND"
+                              " s.sha256 = r.sha256) ORDER BY sha256",
+                              &after, 1, failure);
     *count = 0;
     while (statement != NULL && *count < HASHES_MOST &&
            (code = sqlite3_step(statement)) == SQLITE_ROW) {
@@ -301,8 +301,7 @@ static bool gather_unsigned(struct up_catalogue *catalogue, const char *after, c
         up_out_of_memory();
     }
     return statement != NULL &&
-           catalogue_finish(catalogue, statement, *count < HASHES_MOST ? code : SQLITE_DONE,
-                            failure);
+           catalogue_done(catalogue, statement, *count < HASHES_MOST ? code : SQLITE_DONE, failure);
 }
 
 /* Nobody signed them when they were made; the first writer signs that they were held here then. */

@@ -96,7 +96,9 @@ bool catalogue_begin(struct up_catalogue *catalogue, struct up_failure *failure)
     }
     catalogue->signed_sequence = catalogue->depth == 0 ? 0 : catalogue->signed_sequence;
     catalogue->depth++;
-    return true;
+    /* Another program may have stored a record, or numbered them anew. */
+    return catalogue->depth > 1 || catalogue_refit(catalogue, failure) ||
+           catalogue_end(catalogue, false, failure);
 }
 
 bool catalogue_end(struct up_catalogue *catalogue, bool good, struct up_failure *failure) {
@@ -104,11 +106,13 @@ bool catalogue_end(struct up_catalogue *catalogue, bool good, struct up_failure 
     if (catalogue->depth > 0) {
         return good;
     }
-    if (good && catalogue_run(catalogue, "COMMIT", failure)) {
+    if (good && catalogue_settle(catalogue, failure) &&
+        catalogue_run(catalogue, "COMMIT", failure)) {
         catalogue_note_signed(catalogue);
         return true;
     }
     sqlite3_exec(catalogue->database, "ROLLBACK", NULL, NULL, NULL);
+    catalogue->touched = false; /* temporary tables go back with it */
     return false;
 }
 
@@ -446,7 +450,8 @@ static bool open_all(struct up_catalogue *catalogue, enum up_catalogue_mode mode
                 open_database(catalogue, path, mode, failure) &&
                 catalogue_run(catalogue,
                               "PRAGMA synchronous = FULL; PRAGMA recursive_triggers = ON;"
-                              "PRAGMA cell_size_check = ON; PRAGMA secure_delete = ON",
+                              "PRAGMA cell_size_check = ON; PRAGMA secure_delete = ON;"
+                              "PRAGMA temp_store = MEMORY",
                               failure) &&
                 check_marks(catalogue, mode, failure);
     if (good && mode != UP_CATALOGUE_READ && catalogue->number < SCHEMA_VERSION) {
@@ -456,7 +461,8 @@ static bool open_all(struct up_catalogue *catalogue, enum up_catalogue_mode mode
     if (good && catalogue->version < 4) {
         good = catalogue_run(catalogue, catalogue_marks_for_now, failure);
     }
-    return good;
+    catalogue->writes = mode != UP_CATALOGUE_READ;
+    return good && catalogue_settle_tables(catalogue, failure);
 }
 
 bool up_catalogue_open(const char *directory, enum up_catalogue_mode mode,
@@ -475,6 +481,10 @@ bool up_catalogue_open(const char *directory, enum up_catalogue_mode mode,
 
 void up_catalogue_close(struct up_catalogue *catalogue) {
     if (catalogue != NULL) {
+        for (size_t i = 0; i < CATALOGUE_STATEMENTS; i++) {
+            sqlite3_finalize(catalogue->ready[i]);
+        }
+        catalogue_forget_types(catalogue);
         sqlite3_close(catalogue->database);
         up_writer_forget(&catalogue->writer);
         free(catalogue->directory);

@@ -219,13 +219,35 @@ static bool fail_unknown(const struct search *search, struct up_failure *failure
                    search->nearest, noun->command);
 }
 
+/* By name, or by the beginning of an id. */
+static char *so_called(const char *kind) {
+    return up_text_format("SELECT record FROM typed_%s WHERE name = ?2 COLLATE NOCASE UNION"
+                          " SELECT record FROM typed_%s WHERE subject >= lower(?2)"
+                          " AND subject < lower(?2) || '~'",
+                          kind, kind);
+}
+
+/* Where none fits: what might have been meant, of some hundreds about the place where the name
+   would stand. */
+static char *alike(const char *kind) {
+    return up_text_format(
+        "SELECT record FROM (SELECT record FROM typed_%s WHERE name >= ?2 COLLATE NOCASE"
+        " ORDER BY name COLLATE NOCASE LIMIT 300) UNION SELECT record FROM (SELECT record FROM"
+        " typed_%s WHERE name < ?2 COLLATE NOCASE ORDER BY name COLLATE NOCASE DESC LIMIT 300)",
+        kind, kind);
+}
+
 bool catalogue_find(struct up_catalogue *catalogue, const struct catalogue_noun *noun,
                     const char *name_or_id, struct catalogue_found *found,
                     struct up_failure *failure) {
     /* Names are stored clean. */
     UP_FREED char *wanted = up_text_clean(name_or_id, strlen(name_or_id));
     struct search search = {.noun = noun, .wanted = wanted, .nearest_steps = SIZE_MAX};
-    bool good = up_catalogue_each(catalogue, noun->kind, consider, &search, failure);
+    UP_FREED char *called = so_called(noun->kind), *like = alike(noun->kind);
+    bool good =
+        catalogue_each_in(catalogue, noun->kind, called, wanted, consider, &search, failure) &&
+        (search.count > 0 ||
+         catalogue_each_in(catalogue, noun->kind, like, wanted, consider, &search, failure));
     *found = (struct catalogue_found){0};
     if (good && search.count == 1) {
         memcpy(found->id, search.shown[0].id, sizeof found->id);

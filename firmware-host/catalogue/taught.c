@@ -173,6 +173,13 @@ static bool take_run(const struct up_record *record, void *context) {
     return true;
 }
 
+/* Enough for all traces that are used, whatever others say of this bench. */
+static const char latest_of_here[] =
+    "SELECT t.record FROM typed_run AS t WHERE t.bench = ?2"
+    " AND " CATALOGUE_IS_OWN(
+        "(SELECT id FROM record WHERE rowid = t.record)") " ORDER BY t.made_utc DESC, t.subject "
+                                                          "DESC LIMIT 400";
+
 bool up_taught_learn(struct up_catalogue *catalogue, const struct up_taught_bench *bench,
                      struct up_early_envelope envelope[UP_QUICK_STEPS],
                      struct up_failure *failure) {
@@ -182,8 +189,9 @@ bool up_taught_learn(struct up_catalogue *catalogue, const struct up_taught_benc
                                 .trusted = json_object(),
                                 .items = json_object(),
                                 .sessions = json_object()};
-    bool good =
-        up_catalogue_each(catalogue, "run", take_run, &learning, failure) && !learning.failed;
+    bool good = catalogue_each_in(catalogue, "run", latest_of_here, bench->id, take_run, &learning,
+                                  failure) &&
+                !learning.failed;
     for (int step = 0; step < UP_QUICK_STEPS; step++) {
         const struct step_traces *of = &learning.step[step];
         size_t from = of->count > TRACES_MOST ? of->count - TRACES_MOST : 0;

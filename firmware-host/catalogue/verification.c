@@ -30,7 +30,8 @@ struct session {
 };
 
 struct up_verifier {
-    json_t *calibrations; /* record id to its record's number and time */
+    struct up_catalogue *catalogue;
+    json_t *calibrations; /* record id to its record's number and time; null: there is none */
     struct session *session;
     size_t count;
     json_t *by_run; /* run to its word's number */
@@ -69,13 +70,26 @@ static double excess_kg_m3(double density_kg_m3, double temp_c) {
 
 /* ---- what was weighed ---- */
 
-static bool take_calibration(const struct up_record *record, void *context) {
-    struct up_verifier *verifier = context;
-    struct moment at = moment_of(record);
-    json_object_set_new(verifier->calibrations, record->id,
-                        isnan(at.sequence) ? json_pack("[n, s]", at.utc)
-                                           : json_pack("[f, s]", at.sequence, at.utc));
-    return true;
+/* The number and the time of a calibration, looked up once. */
+static const json_t *calibration_of(const struct up_verifier *verifier, const char *id) {
+    static const char sql[] =
+        "SELECT t.bench_sequence, t.made_utc FROM record AS r JOIN typed_calibration AS t ON"
+        " t.record = r.rowid WHERE r.id = ?";
+    const json_t *known = json_object_get(verifier->calibrations, id);
+    if (known == NULL) {
+        sqlite3_stmt *statement = catalogue_ready(verifier->catalogue, sql, &id, 1, NULL);
+        json_t *found = json_null();
+        if (statement != NULL && sqlite3_step(statement) == SQLITE_ROW) {
+            const char *utc = catalogue_text_of(statement, 1);
+            found = sqlite3_column_type(statement, 0) == SQLITE_NULL
+                        ? json_pack("[n, s]", utc)
+                        : json_pack("[f, s]", sqlite3_column_double(statement, 0), utc);
+        }
+        sqlite3_reset(statement);
+        json_object_set_new(verifier->calibrations, id, found);
+        known = json_object_get(verifier->calibrations, id);
+    }
+    return known;
 }
 
 static bool take_check(const struct up_record *record, void *context) {
@@ -117,7 +131,7 @@ struct asked {
 
 static bool is_since_calibration(const struct up_verifier *verifier, const struct asked *asked,
                                  const struct session *session) {
-    const json_t *made = json_object_get(verifier->calibrations, asked->calibration_id);
+    const json_t *made = calibration_of(verifier, asked->calibration_id);
     const json_t *sequence = json_array_get(made, 0);
     const char *utc = json_string_value(json_array_get(made, 1));
     struct moment at = {.sequence =
@@ -125,7 +139,7 @@ static bool is_since_calibration(const struct up_verifier *verifier, const struc
     if (utc == NULL) {
         return false;
     }
-    memcpy(at.utc, utc, strlen(utc) + 1);
+    snprintf(at.utc, sizeof at.utc, "%s", utc);
     return is_later(&session->at, &at);
 }
 
@@ -199,20 +213,45 @@ const char *up_verifier_visit(struct up_verifier *verifier, const struct up_reco
 
 /* ---- both ---- */
 
-static bool gather_checks(struct up_catalogue *catalogue, struct up_verifier *verifier,
-                          struct up_failure *failure) {
-    return up_catalogue_each(catalogue, "calibration", take_calibration, verifier, failure) &&
-           up_catalogue_each(catalogue, "reference_check", take_check, verifier, failure);
-}
+/* Of the results in focus: the sessions with bodies that were the last of the bench when each was
+   stored, by its own count or by the clock, of here or of anyone. */
+#define LAST_BEFORE(before, order)                                                                 \
+    "(SELECT c.run_id FROM typed_reference_check AS c WHERE c.bench = r.bench AND " before         \
+    " ORDER BY " order " DESC LIMIT 1)"
+#define IN_FOCUS "FROM typed_result AS r WHERE r.item_id IN (SELECT item_id FROM in_focus)"
+#define OF_HERE  " AND " CATALOGUE_IS_OWN("(SELECT id FROM record WHERE rowid = c.record)")
+#define LAST_BY(before, order)                                                                     \
+    "SELECT " LAST_BEFORE(before, order) " " IN_FOCUS " UNION SELECT " LAST_BEFORE(                \
+        before OF_HERE, order) " " IN_FOCUS
+static const char of_focus[] = "SELECT record FROM typed_reference_check WHERE run_id IN (" LAST_BY(
+    "c.bench_sequence <= r.bench_sequence",
+    "c.bench_sequence") " UNION " LAST_BY("c.made_utc <= r.made_utc", "c.made_utc") ")";
 
-struct up_verifier *up_verifier_begin(struct up_catalogue *catalogue, struct up_failure *failure) {
+/* Of a bench that is asked about now: its last hundred, of anyone and of here. */
+#define LAST_OF_BENCH(condition)                                                                   \
+    "SELECT record FROM (SELECT c.record FROM typed_reference_check AS c WHERE c.bench = "         \
+    "?2" condition " ORDER BY c.made_utc DESC LIMIT 100)"
+static const char of_bench[] = LAST_OF_BENCH("") " UNION " LAST_OF_BENCH(OF_HERE);
+
+/* `bench` NULL: those of all, or of what is in focus. */
+static struct up_verifier *begin(struct up_catalogue *catalogue, const char *bench,
+                                 struct up_failure *failure) {
     struct up_verifier *verifier = up_allocate(1, sizeof *verifier);
-    *verifier = (struct up_verifier){.calibrations = json_object(), .by_run = json_object()};
-    if (!gather_checks(catalogue, verifier, failure)) {
+    *verifier = (struct up_verifier){
+        .catalogue = catalogue, .calibrations = json_object(), .by_run = json_object()};
+    if (!catalogue_each_in(catalogue, "reference_check",
+                           bench != NULL        ? of_bench
+                           : catalogue->focused ? of_focus
+                                                : NULL,
+                           bench, take_check, verifier, failure)) {
         up_verifier_release(verifier);
         return NULL;
     }
     return verifier;
+}
+
+struct up_verifier *up_verifier_begin(struct up_catalogue *catalogue, struct up_failure *failure) {
+    return begin(catalogue, NULL, failure);
 }
 
 void up_verifier_release(struct up_verifier *verifier) {
@@ -250,7 +289,7 @@ json_t *up_verifications(struct up_catalogue *catalogue, struct up_failure *fail
 bool up_verification_now(struct up_catalogue *catalogue, const char *bench,
                          const char *calibration_id, const struct up_water *tank,
                          enum up_verification *verification, struct up_failure *failure) {
-    struct up_verifier *verifier = up_verifier_begin(catalogue, failure);
+    struct up_verifier *verifier = begin(catalogue, bench, failure);
     struct asked now = {.bench = bench,
                         .calibration_id = calibration_id,
                         .at.sequence = (double)INFINITY,

@@ -37,6 +37,8 @@ const struct option_text options_item[] = {
     {"bench", "ID", "list: what was measured on the bench of this rig id"},
     {"sort", "name|kind|maker|model|size|up|newest",
      "list: in which order (up: the most buoyant first)"},
+    {"limit", "N", "list: a page of this many, by name or as --sort says"},
+    {"after", "NAME_OR_ID", "list: the page behind this item (with --limit)"},
     {"retired", NULL, "list: retired items too"},
     OPTION_UNITS,
     OPTION_CATALOGUE,

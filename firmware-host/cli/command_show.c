@@ -12,7 +12,8 @@ const struct option_text options_show[] = {OPTION_UNITS, OPTION_CATALOGUE, OPTIO
 
 static bool show(struct call *call, const struct up_style *style) {
     struct up_item item;
-    if (!up_item_find(call->catalogue, call->word[0], &item, call->failure)) {
+    if (!up_item_find(call->catalogue, call->word[0], &item, call->failure) ||
+        !up_catalogue_focus(call->catalogue, (const char *[]){item.id}, 1, call->failure)) {
         return false;
     }
     if (!option_given(call, "json")) {
@@ -77,7 +78,7 @@ static json_t *item_to_json(const struct up_rows *rows, const struct up_item *it
 }
 
 static bool list_json(struct up_catalogue *catalogue, const struct up_choice *choice,
-                      struct up_failure *failure) {
+                      const char *last_id, struct up_failure *failure) {
     struct up_rows rows;
     struct up_items items = {0};
     bool good = up_rows_load(catalogue, &rows, failure) &&
@@ -87,7 +88,11 @@ static bool list_json(struct up_catalogue *catalogue, const struct up_choice *ch
         for (size_t i = 0; i < items.count; i++) {
             json_array_append_new(list, item_to_json(&rows, &items.item[i]));
         }
-        print_json(json_pack("{s:s, s:o}", "schema", "upthrust-items-1", "items", list));
+        json_t *document = json_pack("{s:s, s:o}", "schema", "upthrust-items-1", "items", list);
+        if (last_id[0] != '\0') { /* others follow it */
+            json_object_set_new(document, "last_id", json_string(last_id));
+        }
+        print_json(document);
     }
     up_items_release(&items);
     up_rows_release(&rows);
@@ -130,12 +135,50 @@ bool choice_asked(struct call *call, int words_before, const char **waters,
            option_word(call, "sort", up_item_orders, &choice->sort);
 }
 
+enum { LIMIT_MOST = 1000 };
+
+/* --limit and --after: the catalogue is read for that page alone. */
+static bool choose_page(struct call *call, struct up_choice *choice, char last_id[UP_ID_SIZE]) {
+    const char *after = option_value(call, "after"), *sort = choice->sort;
+    struct up_item item;
+    int limit = 0;
+    bool more = false;
+    if (!option_whole(call, "limit", 1, LIMIT_MOST, &limit)) {
+        return false;
+    }
+    if (limit == 0) {
+        return after == NULL || refuse(call, "item list: --after needs --limit N");
+    }
+    if (sort != NULL && (strcmp(sort, "up") == 0 || strcmp(sort, "newest") == 0)) {
+        return refuse(call,
+                      "item list: --limit goes by name, kind, maker, model or size: leave out "
+                      "--sort %s, or --limit",
+                      sort);
+    }
+    if ((after != NULL && !up_item_find(call->catalogue, after, &item, call->failure)) ||
+        !up_items_page(call->catalogue, (size_t)limit, after != NULL ? item.id : NULL, choice,
+                       &more, last_id, call->failure)) {
+        return false;
+    }
+    if (!more) {
+        last_id[0] = '\0';
+    }
+    return true;
+}
+
 bool list_items(struct call *call) {
     const char *waters[OPTIONS_GIVEN_MAX];
     struct up_style style;
     struct up_choice choice;
-    return style_asked(call, &style) && choice_asked(call, 1, waters, &choice) &&
-           (option_given(call, "json")
-                ? list_json(call->catalogue, &choice, call->failure)
-                : up_items_print(call->catalogue, &choice, &style, stdout, call->failure));
+    char last_id[UP_ID_SIZE] = "";
+    bool good = style_asked(call, &style) && choice_asked(call, 1, waters, &choice) &&
+                choose_page(call, &choice, last_id) &&
+                (option_given(call, "json")
+                     ? list_json(call->catalogue, &choice, last_id, call->failure)
+                     : up_items_print(call->catalogue, &choice, &style, stdout, call->failure));
+    if (good && last_id[0] != '\0' && !option_given(call, "json")) {
+        printf("more follow: the same command with --after %s\n", last_id);
+    }
+    json_decref(choice.only);
+    return good;
 }

@@ -78,7 +78,8 @@ static bool note(struct up_catalogue *catalogue, const char *id, const char *mar
     char utc[UP_TIME_SIZE];
     catalogue_now(utc);
     return catalogue_change(catalogue, "INSERT OR REPLACE INTO local_mark VALUES (?, ?, '', ?, ?)",
-                            (const char *[]){id, mark, reason, utc}, 4, failure);
+                            (const char *[]){id, mark, reason, utc}, 4, failure) &&
+           catalogue_touch_id(catalogue, id, failure);
 }
 
 static bool take_facts(struct up_catalogue *catalogue, const char *id, const char *reason,
@@ -110,10 +111,12 @@ static bool take_away(struct up_catalogue *catalogue, const char *id,
 }
 
 /* What SQLite moved about before lies in the slack of other pages: only a file written anew has
-   none. */
+   none. The index of words keeps what was deleted until its parts are put together. */
 static bool scrub(struct up_catalogue *catalogue, struct up_failure *failure) {
     struct up_failure why = {.text = ""};
-    return (catalogue_run(catalogue, "VACUUM", &why) && catalogue_scrub_log(catalogue, &why)) ||
+    return (catalogue_run(catalogue,
+                          "INSERT INTO item_words(item_words) VALUES('optimize'); VACUUM", &why) &&
+            catalogue_scrub_log(catalogue, &why)) ||
            up_fail(failure, why.status,
                    "it is taken away, but its bytes may still lie in the file: %s; then type the "
                    "same command again",

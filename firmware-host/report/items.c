@@ -69,7 +69,8 @@ static bool has_result(const struct wanted *wanted, const char *item_id) {
 
 static bool fits(const struct wanted *wanted, const struct up_item *item) {
     const struct up_choice *choice = wanted->choice;
-    return is_same(item->kind, choice->kind) && is_same(item->maker, choice->maker) &&
+    return (choice->only == NULL || json_object_get(choice->only, item->id) != NULL) &&
+           is_same(item->kind, choice->kind) && is_same(item->maker, choice->maker) &&
            is_same(item->model, choice->model) && is_same(item->size, choice->size) &&
            has_texts(wanted, item) && has_result(wanted, item->id);
 }

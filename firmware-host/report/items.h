@@ -14,7 +14,15 @@ struct up_choice {
     size_t water_count;
     const char *sort; /* one of up_item_orders; NULL: as they came into the catalogue */
     bool retired;     /* these too */
+    json_t *only; /* ids of the only ones, as keys; NULL: any */
 };
+
+/* The next page of a choice: at most `limit` items, in the order of one of their texts, behind the
+   item `after_id` (NULL: from the first). From then on the catalogue is read for those alone, and
+   the choice shows them. `more`: others follow the last one. The caller releases choice->only. */
+bool up_items_page(struct up_catalogue *catalogue, size_t limit, const char *after_id,
+                   struct up_choice *choice, bool *more, char last_id[UP_ID_SIZE],
+                   struct up_failure *failure);
 
 /* "name", "kind", ..., ended by NULL. */
 extern const char *const up_item_orders[];

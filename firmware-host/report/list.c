@@ -440,6 +440,21 @@ static void print_list(struct list *list, bool waters_asked, size_t more) {
     print_foot(list, more);
 }
 
+/* Of how many of the items that are listed a version from elsewhere waits; of a whole list, in one
+   go. */
+static bool count_waiting(struct up_catalogue *catalogue, const struct up_choice *choice,
+                          unsigned long *waiting, struct up_failure *failure) {
+    bool good = choice->only != NULL || up_items_waiting(catalogue, NULL, waiting, failure);
+    const char *id;
+    json_t *value;
+    json_object_foreach(choice->only, id, value) {
+        unsigned long of_one = 0;
+        good = good && up_items_waiting(catalogue, id, &of_one, failure);
+        *waiting += of_one;
+    }
+    return good;
+}
+
 bool up_items_print(struct up_catalogue *catalogue, const struct up_choice *choice,
                     const struct up_style *style, FILE *stream, struct up_failure *failure) {
     struct up_rows rows;
@@ -457,7 +472,7 @@ bool up_items_print(struct up_catalogue *catalogue, const struct up_choice *choi
     list.distinction = up_items_distinctions(catalogue, failure);
     bool good = up_items_load(catalogue, &rows, choice, &items, failure) &&
                 list.distinction != NULL &&
-                up_items_waiting(catalogue, NULL, &list.waiting, failure);
+                count_waiting(catalogue, choice, &list.waiting, failure);
     if (good) {
         print_list(&list, asked, more);
     }

@@ -110,7 +110,7 @@ bool up_stock_find(struct up_catalogue *catalogue, const char *text, struct up_i
     UP_FREED char *clean = up_text_clean(text, strlen(text)); /* as names are stored */
     struct known known = {.stock_number = clean, .name = clean};
     struct sought sought = {&known, 1};
-    return up_catalogue_each(catalogue, "item", consider_item, &sought, failure) &&
+    return up_items_called(catalogue, clean, consider_item, &sought, failure) &&
            resolve(&known, catalogue, item, failure);
 }
 
@@ -462,6 +462,33 @@ static bool read_lines(struct list *list, char *text, struct up_failure *failure
     return good;
 }
 
+static bool note_id(const struct up_record *record, void *context) {
+    json_object_set_new(context, record->subject, json_true());
+    return true;
+}
+
+/* Those that some row may mean are looked up, then looked at all together. */
+static bool consider_items(struct list *list, struct up_failure *failure) {
+    struct sought *sought = &list->sought;
+    json_auto_t *ids = json_object();
+    bool good = true;
+    for (size_t i = 0; good && i < sought->count; i++) {
+        const struct known *known = &sought->known[i];
+        good = up_items_called(list->catalogue, known->name, note_id, ids, failure) &&
+               up_items_called(list->catalogue, known->stock_number, note_id, ids, failure);
+    }
+    size_t count = 0;
+    const char **id = up_allocate(json_object_size(ids) + 1, sizeof *id), *key;
+    json_t *value;
+    json_object_foreach(ids, key, value) {
+        id[count++] = key;
+    }
+    good = good && up_catalogue_focus(list->catalogue, id, count, failure) &&
+           up_catalogue_each(list->catalogue, "item", consider_item, sought, failure);
+    free(id);
+    return up_catalogue_focus(list->catalogue, NULL, 0, good ? failure : NULL) && good;
+}
+
 static bool read_twice(struct list *list, char *text, struct up_failure *failure) {
     struct sought *sought = &list->sought;
     UP_FREED char *copy = up_text_format("%s", text);
@@ -469,8 +496,7 @@ static bool read_twice(struct list *list, char *text, struct up_failure *failure
     list->gathers = true;
     read_lines(list, copy, failure);
     list->gathers = false;
-    bool good = up_catalogue_each(list->catalogue, "item", consider_item, sought, failure) &&
-                read_lines(list, text, failure);
+    bool good = consider_items(list, failure) && read_lines(list, text, failure);
     for (size_t i = 0; i < sought->count; i++) {
         free(sought->known[i].stock_number);
         free(sought->known[i].name);

@@ -374,7 +374,7 @@ static void a_full_disk_is_told(void **state) {
     struct up_failure failure = {0};
     int added = 0;
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
-    sql(catalogue->database, "PRAGMA max_page_count = 60");
+    sql(catalogue->database, "PRAGMA max_page_count = 130");
     assert_false(add_until_it_fails(catalogue, &added, &failure));
     assert_says(&failure, UP_STATUS_UNABLE, "the disk under the catalogue c is full: free space");
     assert_true(added > 10);
@@ -394,7 +394,7 @@ static void a_write_that_fails_is_told(void **state) {
     signal(SIGXFSZ, SIG_IGN);
     getrlimit(RLIMIT_FSIZE, &before);
     small = before;
-    small.rlim_cur = 900000;
+    small.rlim_cur = 1800000;
     assert_int_equal(setrlimit(RLIMIT_FSIZE, &small), 0);
     bool good = add_until_it_fails(catalogue, &added, &failure);
     assert_int_equal(setrlimit(RLIMIT_FSIZE, &before), 0);

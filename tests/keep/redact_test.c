@@ -188,7 +188,7 @@ static void so_does_no_other_content(void **state) {
     assert_true(catalogue_hash(&forged, replaces));
     for (int i = 0; i < 2; i++) {
         assert_true(catalogue_begin(catalogue, NULL));
-        assert_true(catalogue_admit(catalogue, &forged, replaces, "test", &how, NULL));
+        assert_true(catalogue_admit(catalogue, &forged, replaces, "test", false, &how, NULL));
         assert_true(catalogue_end(catalogue, true, NULL));
         assert_int_equal(how, i == 0 ? ADMITTED_CONTESTED : ADMITTED_KNOWN);
         assert_int_equal(holds("c", "PLANTED-forged"), i == 0);
