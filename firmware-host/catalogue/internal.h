@@ -53,6 +53,8 @@ extern bool catalogue_signs;
 
 /* ---- store.c ---- */
 
+/* With the statements that were kept ready. */
+void catalogue_close_database(struct up_catalogue *catalogue);
 /* Explains an SQLite code to the user; returns false. */
 bool catalogue_fail(struct up_catalogue *catalogue, int code, struct up_failure *failure);
 bool catalogue_run(struct up_catalogue *catalogue, const char *sql, struct up_failure *failure);

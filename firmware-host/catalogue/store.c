@@ -479,13 +479,19 @@ bool up_catalogue_open(const char *directory, enum up_catalogue_mode mode,
     return true;
 }
 
+void catalogue_close_database(struct up_catalogue *catalogue) {
+    for (size_t i = 0; i < CATALOGUE_STATEMENTS; i++) {
+        sqlite3_finalize(catalogue->ready[i]);
+        catalogue->ready[i] = NULL;
+    }
+    catalogue_forget_types(catalogue);
+    sqlite3_close(catalogue->database);
+    catalogue->database = NULL;
+}
+
 void up_catalogue_close(struct up_catalogue *catalogue) {
     if (catalogue != NULL) {
-        for (size_t i = 0; i < CATALOGUE_STATEMENTS; i++) {
-            sqlite3_finalize(catalogue->ready[i]);
-        }
-        catalogue_forget_types(catalogue);
-        sqlite3_close(catalogue->database);
+        catalogue_close_database(catalogue);
         up_writer_forget(&catalogue->writer);
         free(catalogue->directory);
         free(catalogue);

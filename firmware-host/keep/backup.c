@@ -141,7 +141,7 @@ static bool make_database(struct up_catalogue *from, const char *folder, struct 
                               "PRAGMA synchronous = FULL",
                               failure) &&
                 copy_database(from, &to, backup, failure);
-    sqlite3_close(to.database);
+    catalogue_close_database(&to);
     free(to.directory);
     return good && keep_sync(path, failure);
 }

@@ -57,7 +57,7 @@ static bool open_damaged(struct salvaging *of, const char *directory) {
     UP_FREED char *alone = catalogue_uri(path, "?mode=ro&immutable=1");
     of->from.directory = up_text_format("%s", directory);
     if (!open_file(of, with_log)) {
-        sqlite3_close(of->from.database);
+        catalogue_close_database(&of->from);
         of->from.database = NULL;
         if (!open_file(of, alone)) {
             return up_fail(of->failure, UP_STATUS_WRONG_INPUT,
@@ -359,7 +359,7 @@ bool up_salvage(const char *directory, const char *to, struct up_salvage *salvag
     *salvage = (struct up_salvage){0};
     bool good = open_damaged(&of, directory) && keep_begin(&folder, to, failure);
     good = keep_finish(&folder, good && fill(&of, folder.part), failure);
-    sqlite3_close(of.from.database);
+    catalogue_close_database(&of.from);
     free(of.from.directory);
     return good;
 }
