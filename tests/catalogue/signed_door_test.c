@@ -488,6 +488,29 @@ static void of_two_signatures_the_smaller_stays(void **state) {
     assert_in("ab", "SELECT count(*) FROM sqlite_master WHERE name = 'signed_kept'", "1");
 }
 
+/* Also of one that stands aside, as another has its id. */
+static void so_it_does_of_contested_ones(void **state) {
+    (void)state;
+    const uint8_t seed[UP_SEED_BYTES] = {8};
+    char one[UP_SIGNATURE_SIZE], other[UP_SIGNATURE_SIZE];
+    sign_number("a", "recall", SOME_ID, 1, 7);
+    sign_number("b", "recall", SOME_ID, 2, 8);
+    signature_in("b", one);
+    sqlite3 *database = outside("b/catalogue.sqlite");
+    UP_FREED char *hash = ask(database, "SELECT sha256 FROM signed");
+    sqlite3_close(database);
+    shell("cp -r b other");
+    sign_otherwise(seed, hash, 99, other);
+    UP_FREED char *exchange = up_text_format("UPDATE signed SET signature = '%s'", other);
+    change("other", exchange);
+    merge("both", "a");
+    merge("both", strcmp(one, other) < 0 ? "other" : "b");
+    merge("both", strcmp(one, other) < 0 ? "b" : "other");
+    UP_FREED char *question =
+        up_text_format("SELECT signature FROM signed WHERE sha256 = '%s'", hash);
+    assert_in("both", question, strcmp(one, other) < 0 ? one : other);
+}
+
 /* ---- the program's own writer ---- */
 
 /* Of what was here unsigned only the list of this folder counts. */
@@ -577,6 +600,7 @@ int main(void) {
         TEST(contested_unknown_kinds_are_passed_on),
         TEST(an_unsigned_unknown_kind_ends_no_list),
         TEST(of_two_signatures_the_smaller_stays),
+        TEST(so_it_does_of_contested_ones),
         TEST(the_list_of_a_guest_is_not_ours),
         TEST(a_note_is_tried_once),
         TEST(a_backup_and_no_place_for_a_key),
