@@ -11,7 +11,7 @@
 #include "text/text.h"
 
 #define SPEAKS_FOR(id) CATALOGUE_HAS_MARK(id, "'made', 'kept', 'adopted', 'used', 'chosen'")
-#define REASON         "another catalogue has other content under this id"
+#define REASON         CATALOGUE_CONTESTED_REASON
 
 /* ---- one more ---- */
 
@@ -169,9 +169,42 @@ static bool leave_out(struct up_catalogue *catalogue, const char *id, unsigned l
     return good;
 }
 
-/* The smaller hash of the two goes among the records. */
+/* The only one of the contents that somebody trusted signed; "" where there is none, or several. */
+static bool find_trusted(struct up_catalogue *catalogue, const char *id,
+                         char sha256[UP_SHA256_SIZE], struct up_failure *failure) {
+    static const char sql[] =
+        "SELECT count(*), max(s.sha256) FROM (SELECT id, sha256 FROM record WHERE id = ?1 UNION"
+        " SELECT id, sha256 FROM contested WHERE id = ?1) AS r JOIN signed AS s ON s.id = r.id"
+        " AND s.sha256 = r.sha256 WHERE s.writer IN (SELECT writer FROM standing)"
+        " AND NOT " CATALOGUE_IS_OUT("r");
+    sqlite3_stmt *statement = catalogue_prepare(catalogue, sql, &id, 1, failure);
+    int code = statement != NULL ? sqlite3_step(statement) : SQLITE_ERROR;
+    bool one = code == SQLITE_ROW && sqlite3_column_int(statement, 0) == 1;
+    snprintf(sha256, UP_SHA256_SIZE, "%s", one ? catalogue_text_of(statement, 1) : "");
+    return statement != NULL &&
+           catalogue_finish(catalogue, statement, code == SQLITE_ROW ? SQLITE_DONE : code, failure);
+}
+
+static bool take_trusted(struct up_catalogue *catalogue, const char *id, const char *here,
+                         const char *trusted, struct up_failure *failure) {
+    return (strcmp(here, trusted) == 0 || swap(catalogue, id, trusted, failure)) &&
+           catalogue_change(catalogue,
+                            "DELETE FROM local_mark WHERE record_id = ? AND mark = 'aside'"
+                            " AND reason = '" REASON "'",
+                            &id, 1, failure);
+}
+
+/* The smaller hash of the two goes among the records, or what somebody trusted signed. */
 static bool settle_one(struct up_catalogue *catalogue, const char *id, const char *here,
                        const char *beside, unsigned long *fresh, struct up_failure *failure) {
+    char trusted[UP_SHA256_SIZE];
+    if (!catalogue_touch_id(catalogue, id, failure) ||
+        !find_trusted(catalogue, id, trusted, failure)) {
+        return false;
+    }
+    if (trusted[0] != '\0') {
+        return take_trusted(catalogue, id, here, trusted, failure);
+    }
     return leave_out(catalogue, id, fresh, failure) &&
            (beside == NULL || strcmp(beside, here) > 0 || swap(catalogue, id, beside, failure));
 }

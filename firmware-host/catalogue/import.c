@@ -273,8 +273,8 @@ static bool admit_document(struct import *import, json_t *document) {
 /* Imported records may continue this bench's count, or have a later time. */
 static bool finish(struct import *import, bool good) {
     if (good && import->intake->fresh + import->intake->contested > 0) {
-        good = catalogue_settle_contested(import->catalogue, &import->intake->undecided,
-                                          import->failure) &&
+        good = catalogue_settle_trust(import->catalogue, &import->intake->undecided,
+                                      import->failure) &&
                catalogue_run(import->catalogue, catalogue_count_again, import->failure);
     }
     bool stored = catalogue_end(import->catalogue, good && !import->dry_run, import->failure);
@@ -325,10 +325,12 @@ static bool admit_with(const struct up_record *record, json_t *replaces, bool so
                        void *context) {
     struct import *import = context;
     struct up_record copy = *record;
-    enum catalogue_admitted how;
-    import->failed = sound && (!catalogue_admit(import->catalogue, &copy, replaces, import->path,
-                                                &how, import->failure) ||
-                               !count(import, record, how));
+    enum catalogue_admitted how = ADMITTED_REFUSED;
+    import->failed = (sound &&
+                      !catalogue_admit(import->catalogue, &copy, replaces, import->path, &how,
+                                       import->failure) &&
+                      how != ADMITTED_REFUSED) ||
+                     !count(import, record, how);
     return !import->failed;
 }
 
@@ -345,13 +347,17 @@ static bool is_same_place(const char *a, const char *b) {
            about_a.st_ino == about_b.st_ino;
 }
 
+/* A bad record keeps no other out: it is refused for what it is, and counted. */
 static bool admit_catalogue(struct import *import) {
-    bool good = catalogue_run(import->other, "SAVEPOINT merge", import->failure) &&
-                catalogue_each_record(import->other, admit_record, import, import->failure) &&
-                !import->failed &&
-                catalogue_each_contested(import->other, admit_with, import, import->failure) &&
-                !import->failed;
+    unsigned damaged = 0;
+    bool good =
+        catalogue_run(import->other, "SAVEPOINT merge", import->failure) &&
+        catalogue_each_record(import->other, admit_record, import, &damaged, import->failure) &&
+        !import->failed &&
+        catalogue_each_contested(import->other, admit_with, import, import->failure) &&
+        !import->failed;
     sqlite3_exec(import->other->database, "RELEASE merge", NULL, NULL, NULL);
+    import->intake->refused += damaged;
     return good;
 }
 

@@ -12,8 +12,15 @@
 
 enum {
     APPLICATION_ID = 0x75705442, /* "upTB" */
-    SCHEMA_VERSION = 9,
+    SCHEMA_VERSION = 10,
     SIGNED_SINCE = 9,
+    TRUST_SINCE = 10,
+};
+
+/* What trust is settled for when a transaction ends. */
+struct catalogue_touched {
+    json_t *writers, *subjects; /* keys of objects; NULL: none. A subject: kind, blank, id */
+    bool trust;                 /* what is given here, or what writers say of keys */
 };
 
 struct up_catalogue {
@@ -26,6 +33,7 @@ struct up_catalogue {
     /* the last record that this transaction signed; 0: none */
     long long signed_sequence;
     char signed_hash[UP_SHA256_SIZE];
+    struct catalogue_touched touched; /* by this transaction */
 };
 
 /* How long a lock held by another program is waited for; tests shorten it. */
@@ -76,9 +84,10 @@ extern const struct catalogue_member catalogue_item_members[], catalogue_calibra
     catalogue_result_members[], catalogue_decision_members[], catalogue_reference_members[],
     catalogue_check_members[], catalogue_kind_members[], catalogue_rig_members[],
     catalogue_run_members[], catalogue_trial_members[], catalogue_writer_members[],
-    catalogue_held_members[];
+    catalogue_held_members[], catalogue_vouching_members[], catalogue_rotation_members[],
+    catalogue_revocation_members[], catalogue_recall_members[];
 
-enum { CATALOGUE_TABLES = 12 };
+enum { CATALOGUE_TABLES = 16 };
 extern const struct catalogue_table catalogue_tables[CATALOGUE_TABLES];
 const struct catalogue_table *catalogue_table_of(const char *kind);
 
@@ -89,7 +98,7 @@ char *catalogue_schema(void);
 char *catalogue_tables_of(int version);
 #define CATALOGUE_TABLE_NAMES                                                                      \
     "('record', 'replaces', 'bench_counter', 'local_mark', 'contested',"                           \
-    " 'signed', 'detail')"
+    " 'signed', 'detail', 'trusted', 'standing', 'rotated', 'revoked', 'recalled', 'left_out')"
 char *catalogue_migration(int version);
 /* The two rules that contested.c lifts. */
 #define CATALOGUE_RECORD_STAYS                                                                     \
@@ -101,8 +110,10 @@ char *catalogue_migration(int version);
 
 /* SQL that fills bench_counter from the records. */
 extern const char catalogue_count_again[];
-/* SQL for a file from before the marks that can only be read: a table of them in memory. */
+/* SQL for a file from before the marks that can only be read: a table of them in memory. And for
+   one from before trust. */
 extern const char catalogue_marks_for_now[];
+extern const char catalogue_trust_for_now[];
 
 /* ---- schema_check.c ---- */
 
@@ -122,15 +133,64 @@ bool catalogue_check_schema(struct up_catalogue *catalogue, struct up_failure *f
 #define CATALOGUE_IS_OWN(id)   CATALOGUE_HAS_MARK(id, "'made', 'kept'")
 #define CATALOGUE_IS_HELD(id)  CATALOGUE_HAS_MARK(id, "'made', 'kept', 'adopted', 'used'")
 #define CATALOGUE_IS_ASIDE(id) CATALOGUE_HAS_MARK(id, "'aside'")
-#define CATALOGUE_COUNTS(latest)                                                                   \
-    "NOT " CATALOGUE_IS_ASIDE(                                                                     \
-        "r.id") " AND NOT EXISTS ("                                                                \
-                "SELECT 1 FROM replaces JOIN record AS n ON n.id = new_id WHERE old_id = r.id"     \
-                " AND +n.kind = r.kind AND +n.subject = r.subject"                                 \
-                " AND NOT " CATALOGUE_IS_ASIDE("n.id") " AND (" CATALOGUE_IS_HELD(                 \
-                    "n.id") " OR (NOT " CATALOGUE_IS_HELD("r.id") " AND (n.made_utc <= " latest    \
-                                                                  " OR r.made_utc > " latest       \
-                                                                  "))))"
+/* Left out for good (revoked, recalled), or until somebody accepts it: see trust.c. */
+#define CATALOGUE_LEFT_OUT(r, how_not)                                                             \
+    "EXISTS (SELECT 1 FROM left_out WHERE record_id = " r ".id AND left_out.sha256 = " r           \
+    ".sha256" how_not ")"
+#define CATALOGUE_IS_OUT(r) CATALOGUE_LEFT_OUT(r, " AND how <> 'waiting'")
+#define CATALOGUE_IS_OUT_OR_WAITS(r)                                                               \
+    CATALOGUE_LEFT_OUT(                                                                            \
+        r, " AND (how <> 'waiting' OR NOT " CATALOGUE_IS_HELD("left_out.record_id") ")")
+#define CATALOGUE_COUNTS_UNLESS(latest, is_out)                                                           \
+    "NOT " CATALOGUE_IS_ASIDE("r.id") " AND NOT " is_out(                                                 \
+        "r") " AND NOT EXISTS ("                                                                          \
+             "SELECT 1 FROM replaces JOIN record AS n ON n.id = new_id WHERE old_id = r.id"               \
+             " AND +n.kind = r.kind AND +n.subject = r.subject"                                           \
+             " AND NOT " CATALOGUE_IS_ASIDE("n.id") " AND NOT " is_out(                                   \
+                 "n") " AND (" CATALOGUE_IS_HELD("n.id") " OR (NOT " CATALOGUE_IS_HELD("r.id") " "        \
+                                                                                               "A"        \
+                                                                                               "N"        \
+                                                                                               "D"        \
+                                                                                               " "        \
+                                                                                               "("        \
+                                                                                               "n"        \
+                                                                                               "."        \
+                                                                                               "m"        \
+                                                                                               "a"        \
+                                                                                               "d"        \
+                                                                                               "e"        \
+                                                                                               "_"        \
+                                                                                               "u"        \
+                                                                                               "t"        \
+                                                                                               "c"        \
+                                                                                               " "        \
+                                                                                               "<"        \
+                                                                                               "="        \
+                                                                                               " " latest \
+                                                                                               " "        \
+                                                                                               "O"        \
+                                                                                               "R"        \
+                                                                                               " "        \
+                                                                                               "r"        \
+                                                                                               "."        \
+                                                                                               "m"        \
+                                                                                               "a"        \
+                                                                                               "d"        \
+                                                                                               "e"        \
+                                                                                               "_"        \
+                                                                                               "u"        \
+                                                                                               "t"        \
+                                                                                               "c"        \
+                                                                                               " "        \
+                                                                                               ">"        \
+                                                                                               " " latest \
+                                                                                               ")"        \
+                                                                                               ")"        \
+                                                                                               ")"        \
+                                                                                               ")"
+#define CATALOGUE_COUNTS(latest) CATALOGUE_COUNTS_UNLESS(latest, CATALOGUE_IS_OUT_OR_WAITS)
+/* As if what waits for a person's word had it. */
+#define CATALOGUE_COUNTS_OR_WAITS(latest) CATALOGUE_COUNTS_UNLESS(latest, CATALOGUE_IS_OUT)
 #define CATALOGUE_RANK(latest)                                                                     \
     "(CASE WHEN " CATALOGUE_IS_HELD("r.id") " THEN '2' WHEN r.made_utc <= " latest                 \
                                             " THEN '1' ELSE '0' END || r.made_utc || ' ' || r.id)"
@@ -156,7 +216,35 @@ void catalogue_latest(char utc[UP_TIME_SIZE]);
    Empty where it cannot be determined. */
 void catalogue_place(struct up_catalogue *catalogue, char place[UP_SHA256_SIZE]);
 
+/* ---- trust.c ---- */
+
+/* The members of these kinds beyond their types: NULL, or what is wrong. */
+const char *catalogue_fault_of_key(const json_t *content);
+const char *catalogue_fault_of_revocation(const json_t *content);
+const char *catalogue_fault_of_recall(const json_t *content);
+
+/* What a transaction changes is noted, and settled before it ends: which records are left out, of
+   what writers and things it touched. `undecided`: settles contested ids too, and counts those that
+   became so; NULL: only where trust changed. */
+bool catalogue_note_touched(struct up_catalogue *catalogue, const struct up_record *record,
+                            const char *writer, struct up_failure *failure);
+/* The things of all contents with an id. */
+bool catalogue_touch_id(struct up_catalogue *catalogue, const char *id, struct up_failure *failure);
+bool catalogue_settle_trust(struct up_catalogue *catalogue, unsigned long *undecided,
+                            struct up_failure *failure);
+void catalogue_forget_touched(struct up_catalogue *catalogue);
+/* Everything, as after an upgrade; or in memory, where the file can only be read. */
+bool catalogue_touch_all(struct up_catalogue *catalogue, struct up_failure *failure);
+bool catalogue_settle_for_now(struct up_catalogue *catalogue, struct up_failure *failure);
+
+/* Trust in a writer was given or taken, or somebody said something of its key. Called in the
+   transaction of each change; what is derived of it is made anew when that ends. */
+bool catalogue_trust_changed(struct up_catalogue *catalogue, const char *writer,
+                             struct up_failure *failure);
+
 /* ---- contested.c ---- */
+
+#define CATALOGUE_CONTESTED_REASON "another catalogue has other content under this id"
 
 /* Copy: it is here under another id, too; refused: the id is not its own, or no document could hold
    it, and it is left out, the others come; contested: there is other content under its id. */
@@ -232,6 +320,11 @@ bool catalogue_sign(struct up_catalogue *catalogue, struct up_record *record, js
 void catalogue_free_parts(struct up_record *record, struct catalogue_parts *parts);
 void catalogue_note_signed(struct up_catalogue *catalogue);
 
+/* Opens the key of this account for this folder. Within a transaction. */
+bool catalogue_ready_writer(struct up_catalogue *catalogue, struct up_failure *failure);
+/* Another key takes its place. */
+bool catalogue_renew_writer(struct up_catalogue *catalogue, struct up_failure *failure);
+
 /* ---- record.c ---- */
 
 /* Reports that a record's content is none that can be stored; returns false. */
@@ -275,10 +368,10 @@ json_t *catalogue_replaced_by(struct up_catalogue *catalogue, const char *id,
 json_t *catalogue_hashes_of(struct up_catalogue *catalogue, const char *id,
                             struct up_failure *failure);
 
-/* Every record, as it was stored. */
+/* Every record, as it was stored; `damaged`: how many are not what was stored, and not visited. */
 bool catalogue_each_record(struct up_catalogue *catalogue,
                            bool (*visit)(const struct up_record *record, void *context),
-                           void *context, struct up_failure *failure);
+                           void *context, unsigned *damaged, struct up_failure *failure);
 
 void catalogue_now(char utc[UP_TIME_SIZE]);
 
@@ -352,7 +445,8 @@ bool catalogue_fail_found(const struct catalogue_found *found, struct up_failure
 /* ---- admit.c ---- */
 
 /* What came from another catalogue is checked as hostile: form, members, hash. Within a
-   transaction. `where` stands before what is wrong. */
+   transaction. `where` stands before what is wrong. Where it is false, `how` is ADMITTED_REFUSED
+   for what is wrong with the bytes of the record, whatever is here. */
 bool catalogue_admit(struct up_catalogue *catalogue, struct up_record *record, json_t *replaces,
                      const char *where, enum catalogue_admitted *how, struct up_failure *failure);
 

@@ -199,6 +199,7 @@ bool up_catalogue_set_aside(struct up_catalogue *catalogue, const char *record_i
     return is_there(catalogue, record_id, failure) && catalogue_begin(catalogue, failure) &&
            catalogue_end(catalogue,
                          mark(catalogue, record_id, "aside", clean, failure) &&
+                             catalogue_touch_id(catalogue, record_id, failure) &&
                              catalogue_run(catalogue, catalogue_count_again, failure),
                          failure);
 }
@@ -216,6 +217,7 @@ bool up_catalogue_restore(struct up_catalogue *catalogue, const char *record_id,
                                               "UPDATE OR REPLACE local_mark SET mark = 'chosen'"
                                               " WHERE record_id = ? AND mark = 'aside'",
                                               (const char *[]){id}, 1, failure) &&
+                             catalogue_touch_id(catalogue, id, failure) &&
                              catalogue_run(catalogue, catalogue_count_again, failure),
                          failure);
 }
@@ -324,6 +326,15 @@ bool up_catalogue_check(struct up_catalogue *catalogue,
         " AND o.sha256 = CASE WHEN json_valid(s.envelope) THEN"
         " json_extract(s.envelope, '$.previous') END)"
         " ORDER BY writer, sequence, id, sha256";
+    /* What would count if it were not left out. */
+#define LEFT_OUT(how)                                                                              \
+    "SELECT r.id, r.kind, r.made_utc, l.why FROM left_out AS l JOIN record AS r ON"                \
+    " r.id = l.record_id AND r.sha256 = l.sha256 WHERE l.how = '" how "'"
+    static const char waiting[] = LEFT_OUT("waiting") " AND NOT " CATALOGUE_IS_HELD(
+        "r.id") " AND " CATALOGUE_COUNTS_OR_WAITS(CATALOGUE_NOW_SQL) " ORDER BY r.id, r.sha256";
+    static const char revoked[] = LEFT_OUT("revoked") " ORDER BY r.id, r.sha256";
+    static const char recalled[] = LEFT_OUT("recalled") " ORDER BY r.id, r.sha256";
+#undef LEFT_OUT
     struct checking checking = {catalogue, visit, context};
     return check_file(catalogue, failure) &&
            catalogue_each_damaged(catalogue, visit_damaged, &checking, failure) &&
@@ -341,5 +352,8 @@ bool up_catalogue_check(struct up_catalogue *catalogue,
                       failure) &&
            (catalogue->version < SIGNED_SINCE ||
             (visit_rows(&checking, UP_RECORD_FORKED, forked, failure) &&
-             visit_rows(&checking, UP_RECORD_AFTER_GAP, after_gap, failure)));
+             visit_rows(&checking, UP_RECORD_AFTER_GAP, after_gap, failure) &&
+             visit_rows(&checking, UP_RECORD_REVOKED, revoked, failure) &&
+             visit_rows(&checking, UP_RECORD_RECALLED, recalled, failure) &&
+             visit_rows(&checking, UP_RECORD_WAITING, waiting, failure)));
 }

@@ -95,6 +95,9 @@ bool catalogue_begin(struct up_catalogue *catalogue, struct up_failure *failure)
         return false;
     }
     catalogue->signed_sequence = catalogue->depth == 0 ? 0 : catalogue->signed_sequence;
+    if (catalogue->depth == 0) {
+        catalogue_forget_touched(catalogue);
+    }
     catalogue->depth++;
     return true;
 }
@@ -104,7 +107,8 @@ bool catalogue_end(struct up_catalogue *catalogue, bool good, struct up_failure 
     if (catalogue->depth > 0) {
         return good;
     }
-    if (good && catalogue_run(catalogue, "COMMIT", failure)) {
+    if (good && catalogue_settle_trust(catalogue, NULL, failure) &&
+        catalogue_run(catalogue, "COMMIT", failure)) {
         catalogue_note_signed(catalogue);
         return true;
     }
@@ -349,7 +353,8 @@ static bool bring_up_to_date(struct up_catalogue *catalogue, struct up_failure *
         UP_FREED char *migration = catalogue_migration(marks.version);
         UP_FREED char *sql =
             up_text_format("%sPRAGMA user_version = %d;", migration, SCHEMA_VERSION);
-        good = catalogue_run(catalogue, sql, failure);
+        good = catalogue_run(catalogue, sql, failure) &&
+               (marks.version >= TRUST_SINCE || catalogue_touch_all(catalogue, failure));
     }
     return catalogue_end(catalogue, good, failure);
 }
@@ -450,6 +455,12 @@ static bool open_all(struct up_catalogue *catalogue, enum up_catalogue_mode mode
     if (good && catalogue->version < 4) {
         good = catalogue_run(catalogue, catalogue_marks_for_now, failure);
     }
+    if (good && catalogue->version < TRUST_SINCE) {
+        good = catalogue_run(catalogue, catalogue_trust_for_now, failure);
+    }
+    if (good && catalogue->version < TRUST_SINCE && catalogue->version >= SIGNED_SINCE) {
+        good = catalogue_settle_for_now(catalogue, failure);
+    }
     return good;
 }
 
@@ -469,6 +480,7 @@ bool up_catalogue_open(const char *directory, enum up_catalogue_mode mode,
 
 void up_catalogue_close(struct up_catalogue *catalogue) {
     if (catalogue != NULL) {
+        catalogue_forget_touched(catalogue);
         sqlite3_close(catalogue->database);
         up_writer_forget(&catalogue->writer);
         free(catalogue->directory);

@@ -199,6 +199,7 @@ COMMAND(export)
 COMMAND(import)
 COMMAND(merge)
 COMMAND(check_catalogue)
+COMMAND(bench)
 /* `calibration adopt` (command_calibrate.c). */
 bool adopt_calibration(struct call *call);
 

@@ -19,10 +19,13 @@ static const char *const words[] = {[UP_RECORD_DAMAGED] = "damaged",
                                     [UP_RECORD_CONTESTED] = "other content under this id",
                                     [UP_RECORD_OF_MANY] = "too many versions",
                                     [UP_RECORD_FORKED] = "signed twice",
-                                    [UP_RECORD_AFTER_GAP] = "the one signed before is missing"};
+                                    [UP_RECORD_AFTER_GAP] = "the one signed before is missing",
+                                    [UP_RECORD_REVOKED] = "left out, its key was revoked",
+                                    [UP_RECORD_RECALLED] = "left out",
+                                    [UP_RECORD_WAITING] = "waits"};
 
 struct findings {
-    unsigned count[UP_RECORD_AFTER_GAP + 1];
+    unsigned count[UP_RECORD_WAITING + 1];
     json_t *list; /* NULL: in words */
 };
 
@@ -76,6 +79,16 @@ static void print_sum(const struct findings *findings) {
     if (count[UP_RECORD_AFTER_GAP] > 0) {
         printf("%u after a gap: what the same writer signed before did not come along\n",
                count[UP_RECORD_AFTER_GAP]);
+    }
+    if (count[UP_RECORD_REVOKED] + count[UP_RECORD_RECALLED] > 0) {
+        printf("%u left out of every list and figure, since a key was revoked or records were "
+               "recalled; `upthrust bench list` shows whose\n",
+               count[UP_RECORD_REVOKED] + count[UP_RECORD_RECALLED]);
+    }
+    if (count[UP_RECORD_WAITING] > 0) {
+        printf("%u by a writer who may not change the thing: `upthrust item accept NAME` takes an "
+               "item's, `upthrust bench trust KEY --as editor` all of a writer's\n",
+               count[UP_RECORD_WAITING]);
     }
 }
 

@@ -13,8 +13,8 @@
  * On a network drive a catalogue is refused (its log needs memory that all share).
  *
  * Other programs read the SQL views item, model, calibration, rig, run, trial, plateau, result,
- * decision, reference, reference_check, gear_kind, writer and held (current versions), live (all
- * versions that none replaces) and record itself. A plateau is part of its trial's record: without
+ * decision, reference, reference_check, gear_kind, writer, held, vouching, rotation, revocation and
+ * recall (current versions), live (all versions that none replaces) and record itself. A plateau is part of its trial's record: without
  * the tares around it it says nothing, and so a trial costs one write to the disk.
  */
 #ifndef UPTHRUST_CATALOGUE_H
@@ -77,7 +77,7 @@ bool up_catalogue_each(struct up_catalogue *catalogue, const char *kind,
                        struct up_failure *failure);
 
 /* The live versions of one thing, the newest (which is current) first: more than one where two
-   catalogues changed it and were merged. */
+   catalogues changed it and were merged. Last come those that wait for a person's word. */
 bool up_catalogue_each_live(struct up_catalogue *catalogue, const char *kind, const char *subject,
                             bool (*visit)(const struct up_record *record, void *context),
                             void *context, struct up_failure *failure);
@@ -164,6 +164,9 @@ enum up_record_doubt {
     UP_RECORD_OF_MANY,        /* one of more versions of a thing than anybody makes */
     UP_RECORD_FORKED,         /* its writer signed another one under the same number */
     UP_RECORD_AFTER_GAP,      /* the one that its writer signed before it is missing */
+    UP_RECORD_REVOKED,        /* its writer's key was revoked, and it is not among the good ones */
+    UP_RECORD_RECALLED,       /* by its writer, its successor or an editor */
+    UP_RECORD_WAITING,        /* its writer has no say about the thing, and nobody accepted it */
 };
 struct up_doubtful_record {
     enum up_record_doubt why;
@@ -176,8 +179,8 @@ struct up_doubtful_record {
 };
 /* Reads every record and visits those that are damaged, then those set aside, then those dated
    ahead of the clock, then contents beside those of the records, then the newest of each thing that
-   has too many versions, then where the chain of a writer forks or lacks a link. Verifies every
-   signature. */
+   has too many versions, then where the chain of a writer forks or lacks a link, then what does
+   not count here for who wrote it. Verifies every signature. */
 bool up_catalogue_check(struct up_catalogue *catalogue,
                         bool (*visit)(const struct up_doubtful_record *doubtful, void *context),
                         void *context, struct up_failure *failure);
@@ -209,7 +212,8 @@ struct up_intake {
     unsigned long fresh, known; /* records that came, and that were here already */
     unsigned long contested;    /* other content under the id of a record of here: kept beside it */
     unsigned long undecided;    /* ids of which therefore no content counts any more */
-    unsigned long refused;      /* measurements under an id not their own, or nested too deep */
+    unsigned long refused;      /* measurements under an id not their own, what is nested too deep;
+                                   merge: and what is damaged or forged */
     unsigned long copies;       /* versions that are here under another id, too: counted once */
     /* Of those that came: versions of things that were made here, among them of items, which can be
        accepted; results of items that were made here; and calibrations, which must be adopted
@@ -218,7 +222,8 @@ struct up_intake {
 };
 
 /* What another catalogue exported (a JSON document, or the directory it lies in), or another
-   catalogue's directory. All or nothing; UP_STATUS_WRONG_INPUT names record and member. Of
+   catalogue's directory. Of a document all comes or nothing; UP_STATUS_WRONG_INPUT names record and
+   member. Of a directory each record that is good comes. Of
    two contents under one id that counts which was made here or of which something was measured
    here; else neither does until it is taken back. In whatever order catalogues are put together,
    the same comes out. With dry_run nothing is stored, only checked and counted. */

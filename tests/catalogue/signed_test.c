@@ -35,7 +35,7 @@ static void export(struct up_catalogue *catalogue, const char *directory) {
     }
 }
 
-static unsigned doubts[UP_RECORD_AFTER_GAP + 1];
+static unsigned doubts[UP_RECORD_WAITING + 1];
 static bool count_doubt(const struct up_doubtful_record *doubtful, void *context) {
     (void)context;
     doubts[doubtful->why]++;
@@ -547,7 +547,7 @@ static void a_record_without_its_detail_still_counts(void **state) {
 static void an_unknown_kind_is_passed_on(void **state) {
     (void)state;
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
-    add_number(catalogue, "recall", NULL, NULL, 7);
+    add_number(catalogue, "sealing", NULL, NULL, 7);
     export(catalogue, "out");
     up_catalogue_close(catalogue);
     struct up_intake intake;
@@ -560,7 +560,7 @@ static void an_unknown_kind_is_passed_on(void **state) {
     assert_int_equal(import(imported, "out").fresh, 2);
     assert_answer(imported->database,
                   "SELECT json_extract(body, '$.n') FROM record"
-                  " WHERE kind = 'recall'",
+                  " WHERE kind = 'sealing'",
                   "7");
     check(imported);
     assert_int_equal(doubts[UP_RECORD_DAMAGED] + doubts[UP_RECORD_AFTER_GAP], 0);

@@ -44,7 +44,7 @@ static void makes_a_whole_directory(void **state) {
     assert_answer(catalogue->database, "PRAGMA synchronous", "2");
     assert_answer(catalogue->database, "PRAGMA recursive_triggers", "1");
     assert_answer(catalogue->database, "PRAGMA application_id", "1970295874");
-    assert_answer(catalogue->database, "PRAGMA user_version", "9");
+    assert_answer(catalogue->database, "PRAGMA user_version", "10");
     assert_answer(catalogue->database, "PRAGMA busy_timeout", "10000");
     up_catalogue_close(catalogue);
     up_catalogue_close(NULL);
@@ -136,7 +136,7 @@ static void refuses_other_programs_and_newer_versions(void **state) {
     assert_marks_refused("PRAGMA user_version = 1", "is not a catalogue of upthrust");
     assert_marks_refused("PRAGMA application_id = 1970295874; CREATE TABLE t(x)",
                          "is not a catalogue of upthrust");
-    assert_marks_refused("PRAGMA application_id = 1970295874; PRAGMA user_version = 10",
+    assert_marks_refused("PRAGMA application_id = 1970295874; PRAGMA user_version = 11",
                          "made by a newer upthrust");
     assert_marks_refused("PRAGMA application_id = 1970295874; PRAGMA user_version = 2147483647",
                          "made by a newer upthrust");
