@@ -10,8 +10,7 @@
 #include "internal.h"
 #include "text/text.h"
 
-#define SPEAKS_FOR(id) CATALOGUE_HAS_MARK(id, "'made', 'kept', 'adopted', 'used', 'chosen'")
-#define REASON         CATALOGUE_CONTESTED_REASON
+#define REASON CATALOGUE_CONTESTED_REASON
 
 /* ---- one more ---- */
 
@@ -140,7 +139,7 @@ static bool note_smallest(const struct up_record *record, json_t *replaces, bool
    among the records. */
 static const char undecided_ids[] =
     "SELECT id, sha256 FROM record WHERE id IN (SELECT id FROM contested)"
-    " AND NOT " SPEAKS_FOR("record.id") " ORDER BY id";
+    " AND NOT " CATALOGUE_IS_TAKEN("record.id") " ORDER BY id";
 
 static json_t *undecided(struct up_catalogue *catalogue, struct up_failure *failure) {
     json_t *ids = json_object();

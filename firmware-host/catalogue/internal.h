@@ -137,10 +137,11 @@ bool catalogue_check_schema(struct up_catalogue *catalogue, struct up_failure *f
 #define CATALOGUE_LEFT_OUT(r, how_not)                                                             \
     "EXISTS (SELECT 1 FROM left_out WHERE record_id = " r ".id AND left_out.sha256 = " r           \
     ".sha256" how_not ")"
-#define CATALOGUE_IS_OUT(r) CATALOGUE_LEFT_OUT(r, " AND how <> 'waiting'")
+#define CATALOGUE_IS_OUT(r)    CATALOGUE_LEFT_OUT(r, " AND how <> 'waiting'")
+#define CATALOGUE_IS_TAKEN(id) CATALOGUE_HAS_MARK(id, "'made', 'kept', 'adopted', 'used', 'chosen'")
 #define CATALOGUE_IS_OUT_OR_WAITS(r)                                                               \
     CATALOGUE_LEFT_OUT(                                                                            \
-        r, " AND (how <> 'waiting' OR NOT " CATALOGUE_IS_HELD("left_out.record_id") ")")
+        r, " AND (how <> 'waiting' OR NOT " CATALOGUE_IS_TAKEN("left_out.record_id") ")")
 #define CATALOGUE_COUNTS_UNLESS(latest, is_out)                                                           \
     "NOT " CATALOGUE_IS_ASIDE("r.id") " AND NOT " is_out(                                                 \
         "r") " AND NOT EXISTS ("                                                                          \

@@ -326,14 +326,19 @@ bool up_catalogue_check(struct up_catalogue *catalogue,
         " AND o.sha256 = CASE WHEN json_valid(s.envelope) THEN"
         " json_extract(s.envelope, '$.previous') END)"
         " ORDER BY writer, sequence, id, sha256";
-    /* What would count if it were not left out. */
-#define LEFT_OUT(how)                                                                              \
-    "SELECT r.id, r.kind, r.made_utc, l.why FROM left_out AS l JOIN record AS r ON"                \
-    " r.id = l.record_id AND r.sha256 = l.sha256 WHERE l.how = '" how "'"
-    static const char waiting[] = LEFT_OUT("waiting") " AND NOT " CATALOGUE_IS_HELD(
-        "r.id") " AND " CATALOGUE_COUNTS_OR_WAITS(CATALOGUE_NOW_SQL) " ORDER BY r.id, r.sha256";
-    static const char revoked[] = LEFT_OUT("revoked") " ORDER BY r.id, r.sha256";
-    static const char recalled[] = LEFT_OUT("recalled") " ORDER BY r.id, r.sha256";
+#define LEFT_OUT(how, also)                                                                        \
+    "SELECT r.id, r.kind, r.made_utc, l.why" also                                                  \
+    " FROM left_out AS l JOIN record AS r ON r.id = l.record_id AND r.sha256 = l.sha256"           \
+    " WHERE l.how = '" how "'"
+    static const char revoked[] = LEFT_OUT("revoked", "") " ORDER BY r.id, r.sha256";
+    static const char recalled[] = LEFT_OUT("recalled", "") " ORDER BY r.id, r.sha256";
+    /* The newest of each thing that would count if its writer might say so. */
+    static const char waiting[] =
+        LEFT_OUT("waiting", ", max(r.made_utc || r.id)") " AND NOT " CATALOGUE_IS_TAKEN(
+            "r.id") " AND " CATALOGUE_COUNTS_OR_WAITS(CATALOGUE_NOW_SQL) " GROUP BY r.kind, "
+                                                                         "r.subject"
+                                                                         " ORDER BY r.kind, "
+                                                                         "r.subject";
 #undef LEFT_OUT
     struct checking checking = {catalogue, visit, context};
     return check_file(catalogue, failure) &&
@@ -345,6 +350,9 @@ bool up_catalogue_check(struct up_catalogue *catalogue,
                       " ORDER BY id, sha256",
                       failure) &&
            catalogue_each_contested(catalogue, visit_contested, &checking, failure) &&
+           visit_rows(&checking, UP_RECORD_REVOKED, revoked, failure) &&
+           visit_rows(&checking, UP_RECORD_RECALLED, recalled, failure) &&
+           visit_rows(&checking, UP_RECORD_WAITING, waiting, failure) &&
            visit_rows(&checking, UP_RECORD_OF_MANY,
                       "SELECT substr(max(made_utc || id), 25), kind, max(made_utc),"
                       " count(*) || ' of ' || subject FROM record"
@@ -352,8 +360,5 @@ bool up_catalogue_check(struct up_catalogue *catalogue,
                       failure) &&
            (catalogue->version < SIGNED_SINCE ||
             (visit_rows(&checking, UP_RECORD_FORKED, forked, failure) &&
-             visit_rows(&checking, UP_RECORD_AFTER_GAP, after_gap, failure) &&
-             visit_rows(&checking, UP_RECORD_REVOKED, revoked, failure) &&
-             visit_rows(&checking, UP_RECORD_RECALLED, recalled, failure) &&
-             visit_rows(&checking, UP_RECORD_WAITING, waiting, failure)));
+             visit_rows(&checking, UP_RECORD_AFTER_GAP, after_gap, failure)));
 }

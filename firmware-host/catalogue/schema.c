@@ -145,7 +145,9 @@ static const char tables[] =
            " WITHOUT ROWID;" create "left_out ("                                                   \
            " record_id TEXT NOT NULL, sha256 TEXT NOT NULL, how TEXT NOT NULL, why TEXT NOT NULL," \
            " PRIMARY KEY (record_id, sha256)) WITHOUT ROWID;"
-#define TABLES_10_TRUST(missing) TRUST_TABLES("CREATE TABLE " missing)
+#define TABLES_10_TRUST(missing)                                                                   \
+    TRUST_TABLES("CREATE TABLE " missing)                                                          \
+    "CREATE INDEX " missing "contested_subject ON contested (kind, subject);"
 
 const char catalogue_trust_for_now[] =
     "PRAGMA temp_store = MEMORY;" TRUST_TABLES("CREATE TEMP TABLE ");

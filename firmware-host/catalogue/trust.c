@@ -95,11 +95,18 @@ bool catalogue_trust_changed(struct up_catalogue *catalogue, const char *writer,
     return true;
 }
 
+/* Contents that stand beside a record under its id are versions, too: else a forged one would take
+   from a thing who made it. */
+#define CONTENTS                                                                                   \
+    "(SELECT id, sha256, kind, subject FROM record UNION ALL"                                      \
+    " SELECT id, sha256, kind, subject FROM contested)"
+
 /* A thing of one version, or of one writer's, is the rule. */
 bool catalogue_note_touched(struct up_catalogue *catalogue, const struct up_record *record,
                             const char *writer, struct up_failure *failure) {
     static const char sql[] =
-        "SELECT 1 FROM record AS o LEFT JOIN signed AS s ON s.id = o.id AND s.sha256 = o.sha256"
+        "SELECT 1 FROM " CONTENTS " AS o LEFT JOIN signed AS s ON s.id = o.id AND"
+        " s.sha256 = o.sha256"
         " WHERE o.kind = ? AND o.subject = ? AND coalesce(s.writer, '') <> ?";
     if (writer[0] != '\0') {
         note(&catalogue->touched.writers, writer);
@@ -149,7 +156,7 @@ bool catalogue_touch_all(struct up_catalogue *catalogue, struct up_failure *fail
     catalogue->touched.trust = true;
     return touch_all_of(
         catalogue,
-        "SELECT r.kind, r.subject FROM record AS r" SIGNED_AS(
+        "SELECT r.kind, r.subject FROM " CONTENTS " AS r" SIGNED_AS(
             "r",
             "s") "GROUP BY r.kind, r.subject HAVING count(DISTINCT coalesce(s.writer, '')) > 1",
         NULL, 0, failure);
@@ -158,16 +165,23 @@ bool catalogue_touch_all(struct up_catalogue *catalogue, struct up_failure *fail
 /* Those that a writer shares with others. */
 static bool touch_things_of(struct up_catalogue *catalogue, const char *writer,
                             struct up_failure *failure) {
-    return touch_all_of(catalogue,
-                        "SELECT DISTINCT r.kind, r.subject FROM signed AS w JOIN record AS r ON"
-                        " r.id = w.id AND r.sha256 = w.sha256 WHERE w.writer = ?1"
-                        " AND r.id <> r.subject AND EXISTS (SELECT 1 FROM record AS o" SIGNED_AS(
-                            "o", "s") "WHERE o.kind = r.kind AND o.subject = r.subject"
-                                      " AND coalesce(s.writer, '') <> ?1)",
-                        &writer, 1, failure);
+    return touch_all_of(
+        catalogue,
+        "SELECT DISTINCT r.kind, r.subject FROM signed AS w JOIN " CONTENTS " AS r ON"
+        " r.id = w.id AND r.sha256 = w.sha256 WHERE w.writer = ?1"
+        " AND r.id <> r.subject AND EXISTS (SELECT 1 FROM " CONTENTS
+        " AS o" SIGNED_AS("o", "s") "WHERE o.kind = r.kind AND o.subject = r.subject"
+                                    " AND coalesce(s.writer, '') <> ?1)",
+        &writer, 1, failure);
 }
 
 /* ---- what writers say of keys ---- */
+
+/* By a person. */
+#define R_IS_SET_ASIDE                                                                             \
+    "EXISTS (SELECT 1 FROM local_mark WHERE record_id = r.id AND mark = 'aside'"                   \
+    " AND reason <> '" CATALOGUE_CONTESTED_REASON "')"
+#define R_IS_OUT CATALOGUE_IS_OUT("r")
 
 /* Signed records of a kind that were not set aside by a person and do not come after a revocation.
    Contents that share an id count each for itself: else a forged one would silence the other. */
@@ -176,9 +190,7 @@ static bool touch_things_of(struct up_catalogue *catalogue, const char *writer,
     " (SELECT id, sha256, body FROM record WHERE kind = '" kind "' UNION"                          \
     "  SELECT id, sha256, body FROM contested WHERE kind = '" kind "') AS r"                       \
     " JOIN signed AS s ON s.id = r.id AND s.sha256 = r.sha256 WHERE json_valid(body)"              \
-    " AND NOT EXISTS (SELECT 1 FROM local_mark WHERE record_id = r.id AND mark = 'aside'"          \
-    "  AND reason <> '" CATALOGUE_CONTESTED_REASON                                                 \
-    "') AND NOT EXISTS (SELECT 1 FROM left_out AS l"                                               \
+    " AND NOT " R_IS_SET_ASIDE " AND NOT EXISTS (SELECT 1 FROM left_out AS l"                      \
     "  WHERE l.record_id = r.id AND l.sha256 = r.sha256 AND l.how = 'revoked'))"
 
 /* Longer chains of rotations are nobody's. */
@@ -378,137 +390,35 @@ static bool settle_keys(struct up_catalogue *catalogue, struct up_failure *failu
    counts, and its successors'; an editor's does, too. Where several did, those who are trusted are
    its authors; where none is, nobody is, but for kinds of gear and rigs, which are the same thing
    for everybody. What nobody signed counts only where no author did. */
+#define VERSIONS                                                                                   \
+    "version AS (SELECT r.id, r.sha256, coalesce(s.writer, '') AS writer,"                         \
+    " CASE WHEN json_valid(s.envelope) THEN s.envelope END AS envelope FROM " CONTENTS " AS r"     \
+    " LEFT JOIN signed AS s ON s.id = r.id AND s.sha256 = r.sha256"                                \
+    " WHERE r.kind = ?1 AND r.subject = ?2 AND NOT " R_IS_SET_ASIDE " AND NOT " R_IS_OUT ")"
+#define SOURCES                                                                                    \
+    "source(writer) AS (SELECT DISTINCT writer FROM version AS v WHERE writer <> ''"               \
+    " AND NOT EXISTS (SELECT 1 FROM json_each(v.envelope, '$.replaces') AS old JOIN version AS o"  \
+    "  ON o.id = old.value WHERE o.writer <> ''))"
+#define AUTHORS                                                                                    \
+    "author(writer) AS (SELECT writer FROM source WHERE writer IN (SELECT writer FROM standing)"   \
+    " OR (SELECT count(*) FROM source) = 1 OR ?1 IN ('gear_kind', 'rig')),"                        \
+    " may(writer) AS (SELECT writer FROM author UNION SELECT new FROM rotated JOIN may ON"         \
+    "  old = may.writer)"
 static const char wait[] =
-    "INSERT OR IGNORE INTO left_out WITH RECURSIVE version AS (SELECT r.id, r.sha256,"
-    "  coalesce(s.writer, '') AS writer FROM record AS r" SIGNED_AS(
-        "r", "s") " WHERE r.kind = ?1 "
-                  "AND r.subject = ?2 "
-                  "AND "
-                  "NOT"
-                  " " CATALOGUE_IS_ASIDE("r.id") "  AND NOT " CATALOGUE_IS_OUT("r") "),"
-                                                                                    " source("
-                                                                                    "writer) AS "
-                                                                                    "(SELECT "
-                                                                                    "DISTINCT "
-                                                                                    "writer "
-                                                                                    "FROM "
-                                                                                    "version AS "
-                                                                                    "v WHERE "
-                                                                                    "writer <> "
-                                                                                    "'' AND NOT "
-                                                                                    "EXISTS"
-                                                                                    "  (SELECT "
-                                                                                    "1 FROM "
-                                                                                    "replaces "
-                                                                                    "JOIN "
-                                                                                    "version AS "
-                                                                                    "o ON o.id "
-                                                                                    "= old_id "
-                                                                                    "WHERE "
-                                                                                    "new_id = "
-                                                                                    "v.id"
-                                                                                    "   AND "
-                                                                                    "o.writer "
-                                                                                    "<> '')),"
-                                                                                    " author("
-                                                                                    "writer) AS "
-                                                                                    "(SELECT "
-                                                                                    "writer "
-                                                                                    "FROM "
-                                                                                    "source "
-                                                                                    "WHERE "
-                                                                                    "writer IN "
-                                                                                    "(SELECT "
-                                                                                    "writer "
-                                                                                    "FROM "
-                                                                                    "standing)"
-                                                                                    "  OR "
-                                                                                    "(SELECT "
-                                                                                    "count(*) "
-                                                                                    "FROM "
-                                                                                    "source) = "
-                                                                                    "1 OR ?1 IN "
-                                                                                    "('gear_"
-                                                                                    "kind', "
-                                                                                    "'rig')),"
-                                                                                    " may("
-                                                                                    "writer) AS "
-                                                                                    "(SELECT "
-                                                                                    "writer "
-                                                                                    "FROM "
-                                                                                    "author "
-                                                                                    "UNION "
-                                                                                    "SELECT new "
-                                                                                    "FROM "
-                                                                                    "rotated "
-                                                                                    "JOIN may ON"
-                                                                                    "  old = "
-                                                                                    "may.writer)"
-                                                                                    " SELECT "
-                                                                                    "id, "
-                                                                                    "sha256, "
-                                                                                    "'waiting', "
-                                                                                    "CASE WHEN "
-                                                                                    "writer = "
-                                                                                    "'' THEN "
-                                                                                    "'nobody "
-                                                                                    "signed it'"
-                                                                                    "  WHEN "
-                                                                                    "EXISTS "
-                                                                                    "(SELECT 1 "
-                                                                                    "FROM "
-                                                                                    "author) "
-                                                                                    "THEN "
-                                                                                    "substr("
-                                                                                    "writer, 1, "
-                                                                                    "8) || ' "
-                                                                                    "did not "
-                                                                                    "make what "
-                                                                                    "it"
-                                                                                    " changes' "
-                                                                                    "ELSE "
-                                                                                    "'several "
-                                                                                    "writers "
-                                                                                    "say that "
-                                                                                    "they made "
-                                                                                    "it, ' || "
-                                                                                    "substr("
-                                                                                    "writer, 1, "
-                                                                                    "8) ||"
-                                                                                    " ' among "
-                                                                                    "them' END "
-                                                                                    "FROM "
-                                                                                    "version "
-                                                                                    "WHERE CASE "
-                                                                                    "writer "
-                                                                                    "WHEN '' "
-                                                                                    "THEN "
-                                                                                    "EXISTS "
-                                                                                    "(SELECT 1 "
-                                                                                    "FROM "
-                                                                                    "author)"
-                                                                                    "  ELSE "
-                                                                                    "writer NOT "
-                                                                                    "IN (SELECT "
-                                                                                    "writer "
-                                                                                    "FROM may) "
-                                                                                    "AND writer "
-                                                                                    "NOT IN"
-                                                                                    "   (SELECT "
-                                                                                    "writer "
-                                                                                    "FROM "
-                                                                                    "standing "
-                                                                                    "WHERE role "
-                                                                                    "= "
-                                                                                    "'editor') "
-                                                                                    "END";
+    "INSERT OR IGNORE INTO left_out WITH RECURSIVE " VERSIONS ", " SOURCES ", " AUTHORS
+    " SELECT id, sha256, 'waiting', CASE WHEN writer = '' THEN 'nobody signed it'"
+    "  WHEN EXISTS (SELECT 1 FROM author) THEN substr(writer, 1, 8) || ' did not make what it"
+    " changes' ELSE 'several writers say that they made it, ' || substr(writer, 1, 8) ||"
+    " ' among them' END FROM version WHERE CASE writer WHEN '' THEN EXISTS (SELECT 1 FROM author)"
+    "  ELSE writer NOT IN (SELECT writer FROM may) AND writer NOT IN"
+    "  (SELECT writer FROM standing WHERE role = 'editor') END";
 
 static bool settle_subject(struct up_catalogue *catalogue, const char *kind, const char *subject,
                            struct up_failure *failure) {
     const char *values[] = {kind, subject};
     return catalogue_change(catalogue,
                             "DELETE FROM left_out WHERE how = 'waiting' AND record_id IN"
-                            " (SELECT id FROM record WHERE kind = ? AND subject = ?)",
+                            " (SELECT id FROM " CONTENTS " WHERE kind = ? AND subject = ?)",
                             values, 2, failure) &&
            catalogue_change(catalogue, wait, values, 2, failure);
 }

@@ -178,9 +178,9 @@ struct up_doubtful_record {
                 */
 };
 /* Reads every record and visits those that are damaged, then those set aside, then those dated
-   ahead of the clock, then contents beside those of the records, then the newest of each thing that
-   has too many versions, then where the chain of a writer forks or lacks a link, then what does
-   not count here for who wrote it. Verifies every signature. */
+   ahead of the clock, then contents beside those of the records, then what does not count here for
+   who wrote it (of what waits the newest version of each thing), then the newest of each thing that
+   has too many versions, then where the chain of a writer forks or lacks a link. Verifies every signature. */
 bool up_catalogue_check(struct up_catalogue *catalogue,
                         bool (*visit)(const struct up_doubtful_record *doubtful, void *context),
                         void *context, struct up_failure *failure);
