@@ -44,7 +44,8 @@ limit "words of rigs/README.md" "$(words rigs/README.md)" 4000
 # what a guest cannot change (250), what is asked about a calibration's line (200), labels and pages (1900), the quick
 # weighing's mathematics (1200), its command, stock lists and views (2000), pictures (1600), units on every screen
 # (700), guests (600), the run report (1000), ounces and strips in pictures and labels (600), canonical JSON, signatures
-# and the keys of an account (750), the signed form of records (800).
+# and the keys of an account (750), the signed form of records (800),
+# whose records count (950).
 # What is added next says here what it is for.
-limit "lines of firmware-host/" "$(find firmware-host -name '*.[ch]' | xargs cat | wc -l)" 60000
+limit "lines of firmware-host/" "$(find firmware-host -name '*.[ch]' | xargs cat | wc -l)" 61000
 exit $bad

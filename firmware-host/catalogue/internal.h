@@ -142,53 +142,15 @@ bool catalogue_check_schema(struct up_catalogue *catalogue, struct up_failure *f
 #define CATALOGUE_IS_OUT_OR_WAITS(r)                                                               \
     CATALOGUE_LEFT_OUT(                                                                            \
         r, " AND (how <> 'waiting' OR NOT " CATALOGUE_IS_TAKEN("left_out.record_id") ")")
-#define CATALOGUE_COUNTS_UNLESS(latest, is_out)                                                           \
-    "NOT " CATALOGUE_IS_ASIDE("r.id") " AND NOT " is_out(                                                 \
-        "r") " AND NOT EXISTS ("                                                                          \
-             "SELECT 1 FROM replaces JOIN record AS n ON n.id = new_id WHERE old_id = r.id"               \
-             " AND +n.kind = r.kind AND +n.subject = r.subject"                                           \
-             " AND NOT " CATALOGUE_IS_ASIDE("n.id") " AND NOT " is_out(                                   \
-                 "n") " AND (" CATALOGUE_IS_HELD("n.id") " OR (NOT " CATALOGUE_IS_HELD("r.id") " "        \
-                                                                                               "A"        \
-                                                                                               "N"        \
-                                                                                               "D"        \
-                                                                                               " "        \
-                                                                                               "("        \
-                                                                                               "n"        \
-                                                                                               "."        \
-                                                                                               "m"        \
-                                                                                               "a"        \
-                                                                                               "d"        \
-                                                                                               "e"        \
-                                                                                               "_"        \
-                                                                                               "u"        \
-                                                                                               "t"        \
-                                                                                               "c"        \
-                                                                                               " "        \
-                                                                                               "<"        \
-                                                                                               "="        \
-                                                                                               " " latest \
-                                                                                               " "        \
-                                                                                               "O"        \
-                                                                                               "R"        \
-                                                                                               " "        \
-                                                                                               "r"        \
-                                                                                               "."        \
-                                                                                               "m"        \
-                                                                                               "a"        \
-                                                                                               "d"        \
-                                                                                               "e"        \
-                                                                                               "_"        \
-                                                                                               "u"        \
-                                                                                               "t"        \
-                                                                                               "c"        \
-                                                                                               " "        \
-                                                                                               ">"        \
-                                                                                               " " latest \
-                                                                                               ")"        \
-                                                                                               ")"        \
-                                                                                               ")"        \
-                                                                                               ")"
+#define CATALOGUE_OF_R_BY_N "+n.kind = r.kind AND +n.subject = r.subject"
+#define CATALOGUE_MAY_REPLACE(latest)                                                              \
+    "(" CATALOGUE_IS_HELD("n.id") " OR (NOT " CATALOGUE_IS_HELD(                                   \
+        "r.id") " AND (n.made_utc <= " latest " OR r.made_utc > " latest ")))"
+#define CATALOGUE_COUNTS_UNLESS(latest, is_out)                                                    \
+    "NOT " CATALOGUE_IS_ASIDE("r.id") " AND NOT " is_out(                                          \
+        "r") " AND NOT EXISTS (SELECT 1 FROM replaces JOIN record AS n ON n.id = new_id"           \
+             " WHERE old_id = r.id AND " CATALOGUE_OF_R_BY_N " AND NOT " CATALOGUE_IS_ASIDE(       \
+                 "n.id") " AND NOT " is_out("n") " AND " CATALOGUE_MAY_REPLACE(latest) ")"
 #define CATALOGUE_COUNTS(latest) CATALOGUE_COUNTS_UNLESS(latest, CATALOGUE_IS_OUT_OR_WAITS)
 /* As if what waits for a person's word had it. */
 #define CATALOGUE_COUNTS_OR_WAITS(latest) CATALOGUE_COUNTS_UNLESS(latest, CATALOGUE_IS_OUT)

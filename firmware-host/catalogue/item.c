@@ -250,11 +250,15 @@ bool up_item_look_alike(struct up_catalogue *catalogue, const struct up_item *it
 
 /* Each list is made once, not for each version. */
 #define HELD "FROM record AS o WHERE o.kind = 'item' AND " CATALOGUE_IS_HELD("o.id")
+#define OUT                                                                                        \
+    "FROM left_out AS l JOIN record AS o ON o.id = l.record_id AND o.sha256 = l.sha256"            \
+    " WHERE o.kind = 'item'"
+#define R_IS_LEFT_OUT CATALOGUE_LEFT_OUT("r", "")
 #define WAITS                                                                                      \
-    "r.kind = 'item' AND (r.subject IN (SELECT subject " HELD ")"                                  \
-    " OR " CATALOGUE_LEFT_OUT("r",                                                                 \
-                              "") ") AND (r.subject, r.body) NOT IN (SELECT subject, body " HELD   \
-                                  ") AND " CATALOGUE_COUNTS_OR_WAITS("?1")
+    "r.kind = 'item' AND r.subject IN (SELECT subject " HELD " UNION SELECT o.subject " OUT ")"    \
+    " AND (r.subject IN (SELECT subject " HELD ") OR " R_IS_LEFT_OUT ")"                           \
+    " AND (r.subject, r.body) NOT IN (SELECT subject, body " HELD ")"                              \
+    " AND " CATALOGUE_COUNTS_OR_WAITS("?1")
 
 bool up_items_waiting(struct up_catalogue *catalogue, const char *item_id, unsigned long *items,
                       struct up_failure *failure) {

@@ -326,20 +326,23 @@ bool up_catalogue_check(struct up_catalogue *catalogue,
         " AND o.sha256 = CASE WHEN json_valid(s.envelope) THEN"
         " json_extract(s.envelope, '$.previous') END)"
         " ORDER BY writer, sequence, id, sha256";
+#define WOULD_COUNT CATALOGUE_COUNTS_OR_WAITS(CATALOGUE_NOW_SQL)
+#define R_IS_TAKEN  CATALOGUE_IS_TAKEN("r.id")
+#define ONE_OF_EACH                                                                                \
+    " AND NOT " R_IS_TAKEN " AND " WOULD_COUNT " GROUP BY r.kind, r.subject"                       \
+    " ORDER BY r.kind, r.subject"
 #define LEFT_OUT(how, also)                                                                        \
     "SELECT r.id, r.kind, r.made_utc, l.why" also                                                  \
     " FROM left_out AS l JOIN record AS r ON r.id = l.record_id AND r.sha256 = l.sha256"           \
     " WHERE l.how = '" how "'"
-    static const char revoked[] = LEFT_OUT("revoked", "") " ORDER BY r.id, r.sha256";
-    static const char recalled[] = LEFT_OUT("recalled", "") " ORDER BY r.id, r.sha256";
+    static const char revoked[] = LEFT_OUT("revoked", "") " ORDER BY l.record_id, l.sha256";
+    static const char recalled[] = LEFT_OUT("recalled", "") " ORDER BY l.record_id, l.sha256";
     /* The newest of each thing that would count if its writer might say so. */
-    static const char waiting[] =
-        LEFT_OUT("waiting", ", max(r.made_utc || r.id)") " AND NOT " CATALOGUE_IS_TAKEN(
-            "r.id") " AND " CATALOGUE_COUNTS_OR_WAITS(CATALOGUE_NOW_SQL) " GROUP BY r.kind, "
-                                                                         "r.subject"
-                                                                         " ORDER BY r.kind, "
-                                                                         "r.subject";
+    static const char waiting[] = LEFT_OUT("waiting", ", max(r.made_utc || r.id)") ONE_OF_EACH;
 #undef LEFT_OUT
+#undef ONE_OF_EACH
+#undef WOULD_COUNT
+#undef R_IS_TAKEN
     struct checking checking = {catalogue, visit, context};
     return check_file(catalogue, failure) &&
            catalogue_each_damaged(catalogue, visit_damaged, &checking, failure) &&

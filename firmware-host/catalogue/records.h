@@ -92,3 +92,12 @@ bool up_calibration_made_since(struct up_catalogue *catalogue, const char *bench
 
 /* In the one spelling that ids have here. */
 bool up_is_uuid(const char *text);
+
+/* Why a record, by its id or the beginning of it, does not count: "revoked", "recalled" or
+   "waiting", and words about it for the caller to free; both NULL where nothing of this kind is
+   known. */
+bool up_left_out_why(struct up_catalogue *catalogue, const char *record_id, const char **how,
+                     char **why, struct up_failure *failure);
+/* How many results of an item are left out so, and the reason of one, as above. */
+bool up_left_out_of_item(struct up_catalogue *catalogue, const char *item_id,
+                         unsigned long *results, char **why, struct up_failure *failure);

@@ -186,6 +186,8 @@ static const char marks_7[] =
    its time, which is of the clock here. Nor does a number that is none, or lies above 2^51: what is
    numbered after it could be taken in nowhere. Nor what was left out. */
 #define IS_MADE(id) CATALOGUE_HAS_MARK(id, "'made'")
+#define IS_LEFT_OUT "(" CATALOGUE_IS_ASIDE("id") " OR " CATALOGUE_IS_OUT("record") ")"
+#define IS_COUNTED  "(NOT " IS_LEFT_OUT " OR " CATALOGUE_IS_OWN("id") ")"
 const char catalogue_count_again[] =
     "DELETE FROM bench_counter;"
     "INSERT INTO bench_counter"
@@ -201,10 +203,7 @@ const char catalogue_count_again[] =
     "    FROM (SELECT bench, made_utc, " IS_MADE("id") " AS made, " CATALOGUE_IS_OWN(
         "id") "     AS own, CASE WHEN json_valid(body) THEN json_extract(body, '$.bench_sequence') "
               "END AS n"
-              "     FROM record WHERE bench <> '' AND (NOT (" CATALOGUE_IS_ASIDE(
-                  "id") " OR " CATALOGUE_IS_OUT("record") ") OR " CATALOGUE_IS_OWN("id") ")))) "
-                                                                                         "GROUP BY "
-                                                                                         "bench;";
+              "     FROM record WHERE bench <> '' AND " IS_COUNTED "))) GROUP BY bench;";
 
 /* For others, who may rely on names and columns; we ask the tables themselves. */
 static const char views[] =

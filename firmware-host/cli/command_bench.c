@@ -2,10 +2,10 @@
 /* Whose records count: keys of benches, trust in them, and what is signed about them. */
 #include <string.h>
 
-#include "catalogue/trust.h"
 #include "cli.h"
 #include "text/json.h"
 #include "text/text.h"
+#include "trust/trust.h"
 
 const struct option_text options_bench[] = {
     {"as", "bench|editor|federation",

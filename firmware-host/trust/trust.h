@@ -50,11 +50,3 @@ struct up_trust_row {
 bool up_trust_each(struct up_catalogue *catalogue,
                    bool (*visit)(const struct up_trust_row *row, void *context), void *context,
                    struct up_failure *failure);
-
-/* Why a record, by its id, does not count: "revoked", "recalled" or "waiting", and words about it
-   for the caller to free; both NULL where nothing of this kind is known. */
-bool up_left_out_why(struct up_catalogue *catalogue, const char *record_id, const char **how,
-                     char **why, struct up_failure *failure);
-/* How many results of an item are left out so, and the reason of one, as above. */
-bool up_left_out_of_item(struct up_catalogue *catalogue, const char *item_id,
-                         unsigned long *results, char **why, struct up_failure *failure);

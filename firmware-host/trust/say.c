@@ -1,12 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Giving trust, saying something of keys in signed records, and who was met here. */
-#include "catalogue/trust.h"
-
 #include <stdlib.h>
 #include <string.h>
 
-#include "internal.h"
+#include "catalogue/internal.h"
 #include "text/text.h"
+#include "trust/trust.h"
 
 enum { BEGINNING_LEAST = 4, REASON_MOST = 300 };
 
@@ -317,42 +316,4 @@ bool up_trust_each(struct up_catalogue *catalogue,
     }
     return statement != NULL &&
            catalogue_finish(catalogue, statement, more ? code : SQLITE_DONE, failure);
-}
-
-/* ---- what is left out ---- */
-
-/* A number and a text from the first row; 0 and NULL where there is none. */
-static bool ask_why(struct up_catalogue *catalogue, const char *sql, const char *id,
-                    long long *number, char **why, struct up_failure *failure) {
-    sqlite3_stmt *statement = catalogue_prepare(catalogue, sql, &id, 1, failure);
-    int code = statement != NULL ? sqlite3_step(statement) : SQLITE_ERROR;
-    *number = code == SQLITE_ROW ? sqlite3_column_int64(statement, 0) : 0;
-    *why = *number > 0 ? up_text_format("%s", catalogue_text_of(statement, 1)) : NULL;
-    return statement != NULL &&
-           catalogue_finish(catalogue, statement, code == SQLITE_ROW ? SQLITE_DONE : code, failure);
-}
-
-bool up_left_out_why(struct up_catalogue *catalogue, const char *record_id, const char **how,
-                     char **why, struct up_failure *failure) {
-    static const char *const words[] = {NULL, "revoked", "recalled", "waiting"};
-    long long which = 0;
-    bool good = ask_why(catalogue,
-                        "SELECT CASE how WHEN 'revoked' THEN 1 WHEN 'recalled' THEN 2 ELSE 3 END,"
-                        " why FROM left_out WHERE record_id = ? ORDER BY 1",
-                        record_id, &which, why, failure);
-    *how = words[which];
-    return good;
-}
-
-bool up_left_out_of_item(struct up_catalogue *catalogue, const char *item_id,
-                         unsigned long *results, char **why, struct up_failure *failure) {
-    long long count = 0;
-    bool good = ask_why(catalogue,
-                        "SELECT count(*), min(l.why) FROM left_out AS l JOIN record AS r ON"
-                        " r.id = l.record_id AND r.sha256 = l.sha256 WHERE r.kind = 'result'"
-                        " AND l.how <> 'waiting' AND CASE WHEN json_valid(r.body) THEN"
-                        " json_extract(r.body, '$.item_id') END = ?",
-                        item_id, &count, why, failure);
-    *results = (unsigned long)count;
-    return good;
 }
