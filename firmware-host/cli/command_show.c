@@ -17,7 +17,7 @@ static bool note_left_out(struct call *call, const struct up_item *item) {
     char *why = NULL;
     bool good = up_left_out_of_item(call->catalogue, item->id, &results, &why, call->failure);
     if (good && results > 0) {
-        UP_FREED char *text = up_text_format("%lu result%s of it left out: %s", results,
+        UP_FREED char *text = up_text_format("%lu result%s left out: %s", results,
                                              results == 1 ? " is" : "s are", why);
         print_note(NULL, text);
     }
