@@ -14,8 +14,9 @@
  *
  * Other programs read the SQL views item, model, calibration, rig, run, trial, plateau, result,
  * decision, reference, reference_check, gear_kind, writer, held, vouching, rotation, revocation and
- * recall (current versions), live (all versions that none replaces) and record itself. A plateau is part of its trial's record: without
- * the tares around it it says nothing, and so a trial costs one write to the disk.
+ * recall (current versions), live (all versions that none replaces) and record itself. A plateau is
+ * part of its trial's record: without the tares around it it says nothing, and so a trial costs one
+ * write to the disk.
  */
 #ifndef UPTHRUST_CATALOGUE_H
 #define UPTHRUST_CATALOGUE_H
@@ -180,7 +181,8 @@ struct up_doubtful_record {
 /* Reads every record and visits those that are damaged, then those set aside, then those dated
    ahead of the clock, then contents beside those of the records, then what does not count here for
    who wrote it (of what waits the newest version of each thing), then the newest of each thing that
-   has too many versions, then where the chain of a writer forks or lacks a link. Verifies every signature. */
+   has too many versions, then where the chain of a writer forks or lacks a link. Verifies every
+   signature. */
 bool up_catalogue_check(struct up_catalogue *catalogue,
                         bool (*visit)(const struct up_doubtful_record *doubtful, void *context),
                         void *context, struct up_failure *failure);
