@@ -2,7 +2,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 # The one-way arrows between the folders of firmware-host/, by what each file includes and links.
 # Prints a TAP line a folder; after them what .ci/limits.sh says of how large things may grow.
-#   wire <- stream <- bench <- catalogue <- {keep, report <- {label, page, run_report}, operator, kit} <- session <- cli; everybody may ask metrology
+#   wire <- stream <- bench <- catalogue <- {keep, trust, report <- {label, page, run_report}, operator, kit} <- session <- cli; everybody may ask metrology
 #   and text; catalogue and who stands right of it, signing.
 set -u
 cd "$(dirname "$0")/.." || exit 2
@@ -17,6 +17,7 @@ public_of() { # folder -> public headers it may include
     wire) echo "$base $maths item rig wire" ;;
     stream | bench | operator) echo "$base $maths item rig wire reference result calibration measurement" ;;
     catalogue | keep) echo "$base $maths item reference result calibration catalogue measurement" ;;
+    trust) echo "failure item catalogue" ;;
     report) echo "$base $maths item reference result calibration catalogue rig wire" ;;
     kit) echo "$base $maths item reference result calibration catalogue" ;;
     label | page | run_report) echo "$base $maths item reference result calibration catalogue rig" ;;
@@ -30,6 +31,7 @@ folders_of() { # folder -> folders whose own headers it may include
     wire) echo "wire text metrology" ;;
     catalogue) echo "catalogue signing stream bench text metrology" ;; # the form of a plateau
     keep) echo "keep catalogue signing text" ;;
+    trust) echo "trust catalogue signing text" ;;
     stream) echo "stream wire text metrology" ;;
     bench) echo "bench stream wire text metrology" ;;
     # A run's trace is read again: the line reader and the glitch test, no ports.
@@ -49,7 +51,7 @@ system_of() { # folder -> libraries it must not touch
     stream | bench) echo 'sqlite3|uuid|nettle|unistd|fcntl|poll|termios|time\.h|sys/|signal|libserialport|gpiod|curses' ;;
     operator) echo 'sqlite3|uuid|libserialport' ;;
     session) echo 'sqlite3|termios|gpiod|curses' ;;
-    catalogue | keep | report | kit | label | page | run_report) echo 'termios|libserialport|gpiod' ;;
+    catalogue | keep | trust | report | kit | label | page | run_report) echo 'termios|libserialport|gpiod' ;;
     text) echo 'sqlite3|gsl|termios|libserialport|gpiod' ;;
     cli) echo 'sqlite3|termios' ;;
     esac

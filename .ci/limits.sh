@@ -44,7 +44,9 @@ limit "words of rigs/README.md" "$(words rigs/README.md)" 4000
 # what a guest cannot change (250), what is asked about a calibration's line (200), labels and pages (1900), the quick
 # weighing's mathematics (1200), its command, stock lists and views (2000), pictures (1600), units on every screen
 # (700), guests (600), the run report (1000), ounces and strips in pictures and labels (600), canonical JSON, signatures
-# and the keys of an account (750), the signed form of records (800), what stays private, redaction, backup and salvage (1600).
+# and the keys of an account (750), the signed form of records (800), what stays private, redaction, backup and salvage
+# (1600), whose records count (950), checks of what is signed (300), tables of what counts and pages of lists (1000),
+# early readings of full lists (500).
 # What is added next says here what it is for.
-limit "lines of firmware-host/" "$(find firmware-host -name '*.[ch]' | xargs cat | wc -l)" 61600
+limit "lines of firmware-host/" "$(find firmware-host -name '*.[ch]' | xargs cat | wc -l)" 64500
 exit $bad

@@ -305,22 +305,23 @@ static bool keep(const struct admission *admission, enum catalogue_admitted *how
     return good &&
            catalogue_insert(admission->catalogue, admission->record, admission->replaces,
                             admission->failure) &&
-           catalogue_touch(admission->catalogue, admission->record->kind,
-                           admission->record->subject, admission->failure);
+           catalogue_unsettle(admission->catalogue, admission->record->kind,
+                              admission->record->subject, admission->failure);
 }
 
 bool catalogue_admit(struct up_catalogue *catalogue, struct up_record *record, json_t *replaces,
                      const char *where, bool sound, enum catalogue_admitted *how,
                      struct up_failure *failure) {
     const struct admission admission = {catalogue, record, replaces, where, sound, failure};
+    *how = ADMITTED_REFUSED;
     if (!check_form(&admission) || (record->envelope != NULL && !check_signature(&admission)) ||
         !check_members(&admission) || !check_count(&admission) || !check_hash(&admission)) {
         return false;
     }
     if (is_under_another_id(&admission) || catalogue_is_too_deep(record->content)) {
-        *how = ADMITTED_REFUSED;
         return true;
     }
+    *how = ADMITTED_KNOWN;
     return find_same_id(&admission, how) &&
            (*how == ADMITTED_FRESH       ? keep(&admission, how)
             : *how == ADMITTED_CONTESTED ? contest(&admission, how)

@@ -10,8 +10,7 @@
 #include "internal.h"
 #include "text/text.h"
 
-#define SPEAKS_FOR(id) CATALOGUE_HAS_MARK(id, "'made', 'kept', 'adopted', 'used', 'chosen'")
-#define REASON         "another catalogue has other content under this id"
+#define REASON CATALOGUE_CONTESTED_REASON
 
 /* ---- one more ---- */
 
@@ -123,11 +122,11 @@ static bool swap(struct up_catalogue *catalogue, const char *id, const char *sha
         "DELETE " CHOSEN,
     };
 #undef CHOSEN
-    bool good = catalogue_touch_id(catalogue, id, failure);
+    bool good = catalogue_unsettle_id(catalogue, id, failure);
     for (size_t i = 0; good && i < sizeof steps / sizeof steps[0]; i++) {
         good = catalogue_change(catalogue, steps[i], (const char *[]){id, sha256}, 2, failure);
     }
-    return good && catalogue_touch_id(catalogue, id, failure);
+    return good && catalogue_unsettle_id(catalogue, id, failure);
 }
 
 static bool note_smallest(const struct up_record *record, json_t *replaces, bool sound,
@@ -144,7 +143,7 @@ static bool note_smallest(const struct up_record *record, json_t *replaces, bool
    among the records. */
 static const char undecided_ids[] =
     "SELECT id, sha256 FROM record WHERE id IN (SELECT id FROM contested)"
-    " AND NOT " SPEAKS_FOR("record.id") " ORDER BY id";
+    " AND NOT " CATALOGUE_IS_TAKEN("record.id") " ORDER BY id";
 
 static json_t *undecided(struct up_catalogue *catalogue, struct up_failure *failure) {
     json_t *ids = json_object();
@@ -170,12 +169,46 @@ static bool leave_out(struct up_catalogue *catalogue, const char *id, unsigned l
                                  " ON CONFLICT DO NOTHING", /* a person's reason stays */
                                  (const char *[]){id, utc}, 2, failure);
     *fresh += good && sqlite3_changes(catalogue->database) > 0;
-    return good && catalogue_touch_id(catalogue, id, failure);
+    return good && catalogue_unsettle_id(catalogue, id, failure);
 }
 
-/* The smaller hash of the two goes among the records. */
+/* The only one of the contents that somebody trusted signed; "" where there is none, or several. */
+static bool find_trusted(struct up_catalogue *catalogue, const char *id,
+                         char sha256[UP_SHA256_SIZE], struct up_failure *failure) {
+    static const char sql[] =
+        "SELECT count(*), max(s.sha256) FROM (SELECT id, sha256 FROM record WHERE id = ?1 UNION"
+        " SELECT id, sha256 FROM contested WHERE id = ?1) AS r JOIN signed AS s ON s.id = r.id"
+        " AND s.sha256 = r.sha256 WHERE s.writer IN (SELECT writer FROM standing)"
+        " AND NOT " CATALOGUE_IS_OUT("r");
+    sqlite3_stmt *statement = catalogue_prepare(catalogue, sql, &id, 1, failure);
+    int code = statement != NULL ? sqlite3_step(statement) : SQLITE_ERROR;
+    bool one = code == SQLITE_ROW && sqlite3_column_int(statement, 0) == 1;
+    snprintf(sha256, UP_SHA256_SIZE, "%s", one ? catalogue_text_of(statement, 1) : "");
+    return statement != NULL &&
+           catalogue_finish(catalogue, statement, code == SQLITE_ROW ? SQLITE_DONE : code, failure);
+}
+
+static bool take_trusted(struct up_catalogue *catalogue, const char *id, const char *here,
+                         const char *trusted, struct up_failure *failure) {
+    return (strcmp(here, trusted) == 0 || swap(catalogue, id, trusted, failure)) &&
+           catalogue_change(catalogue,
+                            "DELETE FROM local_mark WHERE record_id = ? AND mark = 'aside'"
+                            " AND reason = '" REASON "'",
+                            &id, 1, failure) &&
+           catalogue_unsettle_id(catalogue, id, failure);
+}
+
+/* The smaller hash of the two goes among the records, or what somebody trusted signed. */
 static bool settle_one(struct up_catalogue *catalogue, const char *id, const char *here,
                        const char *beside, unsigned long *fresh, struct up_failure *failure) {
+    char trusted[UP_SHA256_SIZE];
+    if (!catalogue_touch_id(catalogue, id, failure) ||
+        !find_trusted(catalogue, id, trusted, failure)) {
+        return false;
+    }
+    if (trusted[0] != '\0') {
+        return take_trusted(catalogue, id, here, trusted, failure);
+    }
     return leave_out(catalogue, id, fresh, failure) &&
            (beside == NULL || strcmp(beside, here) > 0 || swap(catalogue, id, beside, failure));
 }

@@ -288,8 +288,8 @@ static bool admit_document(struct import *import, json_t *document) {
 /* Imported records may continue this bench's count, or have a later time. */
 static bool finish(struct import *import, bool good) {
     if (good && import->intake->fresh + import->intake->contested > 0) {
-        good = catalogue_settle_contested(import->catalogue, &import->intake->undecided,
-                                          import->failure) &&
+        good = catalogue_settle_trust(import->catalogue, &import->intake->undecided,
+                                      import->failure) &&
                catalogue_run(import->catalogue, catalogue_count_again, import->failure);
     }
     bool stored = catalogue_end(import->catalogue, good && !import->dry_run, import->failure);
@@ -336,14 +336,25 @@ bool up_catalogue_import(struct up_catalogue *catalogue, const char *path, bool 
 
 /* ---- another catalogue ---- */
 
+/* The first is told. */
+static void note_refused(struct import *import) {
+    struct up_intake *intake = import->intake;
+    if (intake->refused_why[0] == '\0' && import->failure != NULL) {
+        snprintf(intake->refused_why, sizeof intake->refused_why, "%s", import->failure->text);
+    }
+}
+
 static bool admit_with(const struct up_record *record, json_t *replaces, bool sound,
                        void *context) {
     struct import *import = context;
     struct up_record copy = *record;
-    enum catalogue_admitted how;
-    import->failed = sound && (!catalogue_admit(import->catalogue, &copy, replaces, import->path,
-                                                true, &how, import->failure) ||
-                               !count(import, record, how));
+    enum catalogue_admitted how = ADMITTED_REFUSED;
+    bool admitted = sound && catalogue_admit(import->catalogue, &copy, replaces, import->path, true,
+                                             &how, import->failure);
+    if (sound && !admitted && how == ADMITTED_REFUSED) {
+        note_refused(import);
+    }
+    import->failed = (sound && !admitted && how != ADMITTED_REFUSED) || !count(import, record, how);
     return !import->failed;
 }
 
@@ -360,13 +371,17 @@ static bool is_same_place(const char *a, const char *b) {
            about_a.st_ino == about_b.st_ino;
 }
 
+/* A bad record keeps no other out: it is refused for what it is, and counted. */
 static bool admit_catalogue(struct import *import) {
-    bool good = catalogue_run(import->other, "SAVEPOINT merge", import->failure) &&
-                catalogue_each_record(import->other, admit_record, import, import->failure) &&
-                !import->failed &&
-                catalogue_each_contested(import->other, admit_with, import, import->failure) &&
-                !import->failed;
+    unsigned damaged = 0;
+    bool good =
+        catalogue_run(import->other, "SAVEPOINT merge", import->failure) &&
+        catalogue_each_record(import->other, admit_record, import, &damaged, import->failure) &&
+        !import->failed &&
+        catalogue_each_contested(import->other, admit_with, import, import->failure) &&
+        !import->failed;
     sqlite3_exec(import->other->database, "RELEASE merge", NULL, NULL, NULL);
+    import->intake->refused += damaged;
     return good;
 }
 

@@ -17,9 +17,16 @@ enum {
     SIGNED_SINCE = 9,
     PRIVATE_SINCE = 10,
     TYPED_SINCE = 10,
+    TRUST_SINCE = 10,
 };
 
-enum { CATALOGUE_STATEMENTS = 64, CATALOGUE_TABLES = 12 };
+/* What trust is settled for when a transaction ends. */
+struct catalogue_touched {
+    json_t *writers, *subjects; /* keys of objects; NULL: none. A subject: kind, blank, id */
+    bool trust;                 /* what is given here, or what writers say of keys */
+};
+
+enum { CATALOGUE_STATEMENTS = 64, CATALOGUE_TABLES = 16 };
 
 struct up_catalogue {
     sqlite3 *database;
@@ -31,15 +38,17 @@ struct up_catalogue {
     int number;  /* that the file gives itself: an older program may have set it back */
     int depth;   /* of transactions within one another */
     bool writes;
-    bool typed;   /* the tables made of the records are there */
-    bool touched; /* things changed whose tables are not settled yet */
-    bool focused; /* see up_catalogue_focus */
+    bool typed;       /* the tables made of the records are there */
+    bool passed_over; /* something changed before they were there */
+    bool unsettled;   /* things changed whose tables are not settled yet */
+    bool focused;     /* see up_catalogue_focus */
     void (*watch)(const char *doing, unsigned long done); /* NULL: nobody waits */
     struct up_writer writer;                              /* no key until something is stored */
     bool key_passes; /* it is kept nowhere, and ends with the program */
     /* the last record that this transaction signed; 0: none */
     long long signed_sequence;
     char signed_hash[UP_SHA256_SIZE];
+    struct catalogue_touched touched; /* by this transaction */
 };
 
 /* How long a lock held by another program is waited for; tests shorten it. */
@@ -95,7 +104,8 @@ extern const struct catalogue_member catalogue_item_members[], catalogue_calibra
     catalogue_result_members[], catalogue_decision_members[], catalogue_reference_members[],
     catalogue_check_members[], catalogue_kind_members[], catalogue_rig_members[],
     catalogue_run_members[], catalogue_trial_members[], catalogue_writer_members[],
-    catalogue_held_members[];
+    catalogue_held_members[], catalogue_vouching_members[], catalogue_rotation_members[],
+    catalogue_revocation_members[], catalogue_recall_members[];
 
 extern const struct catalogue_table catalogue_tables[CATALOGUE_TABLES];
 const struct catalogue_table *catalogue_table_of(const char *kind);
@@ -107,7 +117,8 @@ char *catalogue_schema(void);
 char *catalogue_tables_of(int version);
 #define CATALOGUE_TABLE_NAMES                                                                      \
     "('record', 'replaces', 'bench_counter', 'local_mark', 'contested',"                           \
-    " 'signed', 'detail', 'private')"
+    " 'signed', 'detail', 'private', 'trusted', 'standing', 'rotated', 'revoked', 'recalled',"     \
+    " 'left_out')"
 char *catalogue_migration(int version);
 /* The rules that contested.c and keep/redact.c lift. */
 #define CATALOGUE_RECORD_KEPT                                                                      \
@@ -131,8 +142,10 @@ char *catalogue_migration(int version);
 
 /* SQL that fills bench_counter from the records. */
 extern const char catalogue_count_again[];
-/* SQL for a file from before the marks that can only be read: a table of them in memory. */
+/* SQL for a file from before the marks that can only be read: a table of them in memory. And for
+   one from before trust. */
 extern const char catalogue_marks_for_now[];
+extern const char catalogue_trust_for_now[];
 
 /* ---- typed.c ---- */
 
@@ -150,10 +163,10 @@ bool catalogue_rebuild(struct up_catalogue *catalogue, struct up_failure *failur
 bool catalogue_refit(struct up_catalogue *catalogue, struct up_failure *failure);
 /* Something was stored or marked that may change what counts of a thing, or of those that have a
    record of this id; settled when the transaction ends, or before. Within a transaction. */
-bool catalogue_touch(struct up_catalogue *catalogue, const char *kind, const char *subject,
-                     struct up_failure *failure);
-bool catalogue_touch_id(struct up_catalogue *catalogue, const char *record_id,
+bool catalogue_unsettle(struct up_catalogue *catalogue, const char *kind, const char *subject,
                         struct up_failure *failure);
+bool catalogue_unsettle_id(struct up_catalogue *catalogue, const char *record_id,
+                           struct up_failure *failure);
 void catalogue_forget_types(struct up_catalogue *catalogue);
 bool catalogue_settle(struct up_catalogue *catalogue, struct up_failure *failure);
 /* As up_catalogue_focus, on the items whose ids an SQL statement gives, without those that look
@@ -184,15 +197,27 @@ bool catalogue_check_schema(struct up_catalogue *catalogue, struct up_failure *f
 #define CATALOGUE_IS_HELD(id)  CATALOGUE_HAS_MARK(id, "'made', 'kept', 'adopted', 'used'")
 #define CATALOGUE_IS_ASIDE(id) CATALOGUE_HAS_MARK(id, "'aside', 'redacted'")
 #define CATALOGUE_IS_GONE(id)  CATALOGUE_HAS_MARK(id, "'redacted'")
-#define CATALOGUE_COUNTS(latest)                                                                   \
-    "NOT " CATALOGUE_IS_ASIDE(                                                                     \
-        "r.id") " AND NOT EXISTS ("                                                                \
-                "SELECT 1 FROM replaces JOIN record AS n ON n.id = new_id WHERE old_id = r.id"     \
-                " AND +n.kind = r.kind AND +n.subject = r.subject"                                 \
-                " AND NOT " CATALOGUE_IS_ASIDE("n.id") " AND (" CATALOGUE_IS_HELD(                 \
-                    "n.id") " OR (NOT " CATALOGUE_IS_HELD("r.id") " AND (n.made_utc <= " latest    \
-                                                                  " OR r.made_utc > " latest       \
-                                                                  "))))"
+/* Left out for good (revoked, recalled), or until somebody accepts it: see trust.c. */
+#define CATALOGUE_LEFT_OUT(r, how_not)                                                             \
+    "EXISTS (SELECT 1 FROM left_out WHERE record_id = " r ".id AND left_out.sha256 = " r           \
+    ".sha256" how_not ")"
+#define CATALOGUE_IS_OUT(r)    CATALOGUE_LEFT_OUT(r, " AND how <> 'waiting'")
+#define CATALOGUE_IS_TAKEN(id) CATALOGUE_HAS_MARK(id, "'made', 'kept', 'adopted', 'used', 'chosen'")
+#define CATALOGUE_IS_OUT_OR_WAITS(r)                                                               \
+    CATALOGUE_LEFT_OUT(                                                                            \
+        r, " AND (how <> 'waiting' OR NOT " CATALOGUE_IS_TAKEN("left_out.record_id") ")")
+#define CATALOGUE_OF_R_BY_N "+n.kind = r.kind AND +n.subject = r.subject"
+#define CATALOGUE_MAY_REPLACE(latest)                                                              \
+    "(" CATALOGUE_IS_HELD("n.id") " OR (NOT " CATALOGUE_IS_HELD(                                   \
+        "r.id") " AND (n.made_utc <= " latest " OR r.made_utc > " latest ")))"
+#define CATALOGUE_COUNTS_UNLESS(latest, is_out)                                                    \
+    "NOT " CATALOGUE_IS_ASIDE("r.id") " AND NOT " is_out(                                          \
+        "r") " AND NOT EXISTS (SELECT 1 FROM replaces JOIN record AS n ON n.id = new_id"           \
+             " WHERE old_id = r.id AND " CATALOGUE_OF_R_BY_N " AND NOT " CATALOGUE_IS_ASIDE(       \
+                 "n.id") " AND NOT " is_out("n") " AND " CATALOGUE_MAY_REPLACE(latest) ")"
+#define CATALOGUE_COUNTS(latest) CATALOGUE_COUNTS_UNLESS(latest, CATALOGUE_IS_OUT_OR_WAITS)
+/* As if what waits for a person's word had it. */
+#define CATALOGUE_COUNTS_OR_WAITS(latest) CATALOGUE_COUNTS_UNLESS(latest, CATALOGUE_IS_OUT)
 #define CATALOGUE_RANK(latest)                                                                     \
     "(CASE WHEN " CATALOGUE_IS_HELD("r.id") " THEN '2' WHEN r.made_utc <= " latest                 \
                                             " THEN '1' ELSE '0' END || r.made_utc || ' ' || r.id)"
@@ -218,7 +243,35 @@ void catalogue_latest(char utc[UP_TIME_SIZE]);
    Empty where it cannot be determined. */
 void catalogue_place(struct up_catalogue *catalogue, char place[UP_SHA256_SIZE]);
 
+/* ---- trust.c ---- */
+
+/* The members of these kinds beyond their types: NULL, or what is wrong. */
+const char *catalogue_fault_of_key(const json_t *content);
+const char *catalogue_fault_of_revocation(const json_t *content);
+const char *catalogue_fault_of_recall(const json_t *content);
+
+/* What a transaction changes is noted, and settled before it ends: which records are left out, of
+   what writers and things it touched. `undecided`: settles contested ids too, and counts those that
+   became so; NULL: only where trust changed. */
+bool catalogue_note_touched(struct up_catalogue *catalogue, const struct up_record *record,
+                            const char *writer, struct up_failure *failure);
+/* The things of all contents with an id. */
+bool catalogue_touch_id(struct up_catalogue *catalogue, const char *id, struct up_failure *failure);
+bool catalogue_settle_trust(struct up_catalogue *catalogue, unsigned long *undecided,
+                            struct up_failure *failure);
+void catalogue_forget_touched(struct up_catalogue *catalogue);
+/* Everything, as after an upgrade; or in memory, where the file can only be read. */
+bool catalogue_touch_all(struct up_catalogue *catalogue, struct up_failure *failure);
+bool catalogue_settle_for_now(struct up_catalogue *catalogue, struct up_failure *failure);
+
+/* Trust in a writer was given or taken, or somebody said something of its key. Called in the
+   transaction of each change; what is derived of it is made anew when that ends. */
+bool catalogue_trust_changed(struct up_catalogue *catalogue, const char *writer,
+                             struct up_failure *failure);
+
 /* ---- contested.c ---- */
+
+#define CATALOGUE_CONTESTED_REASON "another catalogue has other content under this id"
 
 /* Copy: it is here under another id, too; refused: the id is not its own, or no document could hold
    it, and it is left out, the others come; contested: there is other content under its id. */
@@ -321,6 +374,10 @@ void catalogue_note_signed(struct up_catalogue *catalogue);
 
 /* Whether a name is one that an export puts beside the content of records of a kind. */
 bool catalogue_is_of_export(const struct catalogue_table *table, const char *key);
+/* Opens the key of this account for this folder. Within a transaction. */
+bool catalogue_ready_writer(struct up_catalogue *catalogue, struct up_failure *failure);
+/* Another key takes its place. */
+bool catalogue_renew_writer(struct up_catalogue *catalogue, struct up_failure *failure);
 
 /* ---- record.c ---- */
 
@@ -372,10 +429,10 @@ json_t *catalogue_replaced_by(struct up_catalogue *catalogue, const char *id,
 json_t *catalogue_hashes_of(struct up_catalogue *catalogue, const char *id,
                             struct up_failure *failure);
 
-/* Every record, as it was stored. */
+/* Every record, as it was stored; `damaged`: how many are not what was stored, and not visited. */
 bool catalogue_each_record(struct up_catalogue *catalogue,
                            bool (*visit)(const struct up_record *record, void *context),
-                           void *context, struct up_failure *failure);
+                           void *context, unsigned *damaged, struct up_failure *failure);
 
 void catalogue_now(char utc[UP_TIME_SIZE]);
 
@@ -460,7 +517,8 @@ bool catalogue_fail_found(const struct catalogue_found *found, struct up_failure
 
 /* What came from another catalogue is checked as hostile: form, members, hash. Within a
    transaction. `where` stands before what is wrong; `sound`: it is what was stored, as
-   catalogue_is_sound says. */
+   catalogue_is_sound says. Where it is false, `how` is ADMITTED_REFUSED for what is wrong with the
+   bytes of the record, whatever is here. */
 bool catalogue_admit(struct up_catalogue *catalogue, struct up_record *record, json_t *replaces,
                      const char *where, bool sound, enum catalogue_admitted *how,
                      struct up_failure *failure);

@@ -264,13 +264,19 @@ bool up_items_called(struct up_catalogue *catalogue, const char *text,
 
 /* Each list is made once, not for each version. `and` restricts them to one item. */
 #define HELD(and) "FROM record AS o WHERE o.kind = 'item'" and " AND " CATALOGUE_IS_HELD("o.id")
-#define WAITS(and)                                                                                 \
-    "r.kind = 'item' AND r.subject IN (SELECT subject " HELD(                                      \
-        and) ") AND (r.subject, r.body) NOT "                                                      \
-             "IN (SELECT subject, "                                                                \
-             "body " HELD(and) ") "                                                                \
-                               "AND"                                                               \
-                               " " CATALOGUE_COUNTS("?1")
+#define OUT(and)                                                                                   \
+    "FROM left_out AS l JOIN record AS o ON o.id = l.record_id AND o.sha256 = l.sha256"            \
+    " WHERE o.kind = 'item'" and
+#define R_IS_LEFT_OUT CATALOGUE_LEFT_OUT("r", "")
+#define WAITS(and)                                                                                    \
+    "r.kind = 'item' AND r.subject IN (SELECT subject " HELD(and) " UNION SELECT o.subject " OUT(     \
+        and) ") AND (r.subject IN (SELECT subject " HELD(and) ") OR " R_IS_LEFT_OUT                   \
+                                                              ") AND (r.subject, r.body) NOT IN "     \
+                                                              "(SELECT subject, body " HELD(          \
+                                                                  and) ") "                           \
+                                                                       "AND"                          \
+                                                                       " " CATALOGUE_COUNTS_OR_WAITS( \
+                                                                           "?1")
 #define WAITS_OF_ONE "r.subject = ?2 AND " WAITS(" AND o.subject = ?2")
 
 bool up_items_waiting(struct up_catalogue *catalogue, const char *item_id, unsigned long *items,

@@ -64,7 +64,7 @@ static bool mark(struct up_catalogue *catalogue, const char *record_id, const ch
                             " SET place = excluded.place, reason = excluded.reason,"
                             " made_utc = excluded.made_utc",
                             (const char *[]){record_id, word, place, reason, utc}, 5, failure) &&
-           catalogue_touch_id(catalogue, record_id, failure);
+           catalogue_unsettle_id(catalogue, record_id, failure);
 }
 
 bool catalogue_mark_made(struct up_catalogue *catalogue, const struct up_record *record,
@@ -89,7 +89,7 @@ bool catalogue_hold_measured(struct up_catalogue *catalogue, const struct up_rec
                                  (const char *[]){about[i][0], latest, subject, record->made_utc},
                                  4, failure) &&
                 (sqlite3_changes(catalogue->database) == 0 ||
-                 catalogue_touch(catalogue, about[i][0], subject, failure)));
+                 catalogue_unsettle(catalogue, about[i][0], subject, failure)));
     }
     return good;
 }
@@ -205,6 +205,7 @@ bool up_catalogue_set_aside(struct up_catalogue *catalogue, const char *record_i
     return is_there(catalogue, record_id, failure) && catalogue_begin(catalogue, failure) &&
            catalogue_end(catalogue,
                          mark(catalogue, record_id, "aside", clean, failure) &&
+                             catalogue_touch_id(catalogue, record_id, failure) &&
                              catalogue_run(catalogue, catalogue_count_again, failure),
                          failure);
 }
@@ -223,6 +224,7 @@ bool up_catalogue_restore(struct up_catalogue *catalogue, const char *record_id,
                                               " WHERE record_id = ? AND mark = 'aside'",
                                               (const char *[]){id}, 1, failure) &&
                              catalogue_touch_id(catalogue, id, failure) &&
+                             catalogue_unsettle_id(catalogue, id, failure) &&
                              catalogue_run(catalogue, catalogue_count_again, failure),
                          failure);
 }
@@ -342,6 +344,23 @@ bool up_catalogue_check(struct up_catalogue *catalogue,
                               " s.sha256 = r.sha256) AND NOT EXISTS (SELECT 1 FROM record AS h"
                               " JOIN detail AS d ON d.sha256 = h.sha256 WHERE h.kind = 'held'"
                               " AND instr(d.body, r.sha256) > 0) ORDER BY r.id, r.sha256";
+#define WOULD_COUNT CATALOGUE_COUNTS_OR_WAITS(CATALOGUE_NOW_SQL)
+#define R_IS_TAKEN  CATALOGUE_IS_TAKEN("r.id")
+#define ONE_OF_EACH                                                                                \
+    " AND NOT " R_IS_TAKEN " AND " WOULD_COUNT " GROUP BY r.kind, r.subject"                       \
+    " ORDER BY r.kind, r.subject"
+#define LEFT_OUT(how, also)                                                                        \
+    "SELECT r.id, r.kind, r.made_utc, l.why" also                                                  \
+    " FROM left_out AS l JOIN record AS r ON r.id = l.record_id AND r.sha256 = l.sha256"           \
+    " WHERE l.how = '" how "'"
+    static const char revoked[] = LEFT_OUT("revoked", "") " ORDER BY l.record_id, l.sha256";
+    static const char recalled[] = LEFT_OUT("recalled", "") " ORDER BY l.record_id, l.sha256";
+    /* The newest of each thing that would count if its writer might say so. */
+    static const char waiting[] = LEFT_OUT("waiting", ", max(r.made_utc || r.id)") ONE_OF_EACH;
+#undef LEFT_OUT
+#undef ONE_OF_EACH
+#undef WOULD_COUNT
+#undef R_IS_TAKEN
     struct checking checking = {catalogue, visit, context};
     return check_file(catalogue, failure) &&
            catalogue_each_damaged(catalogue, visit_damaged, &checking, failure) &&
@@ -352,6 +371,9 @@ bool up_catalogue_check(struct up_catalogue *catalogue,
                       " ORDER BY id, sha256",
                       failure) &&
            catalogue_each_contested(catalogue, visit_contested, &checking, failure) &&
+           visit_rows(&checking, UP_RECORD_REVOKED, revoked, failure) &&
+           visit_rows(&checking, UP_RECORD_RECALLED, recalled, failure) &&
+           visit_rows(&checking, UP_RECORD_WAITING, waiting, failure) &&
            visit_rows(&checking, UP_RECORD_OF_MANY,
                       "SELECT substr(max(made_utc || id), 25), kind, max(made_utc),"
                       " count(*) || ' of ' || subject FROM record"

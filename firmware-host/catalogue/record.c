@@ -133,7 +133,8 @@ bool catalogue_insert(struct up_catalogue *catalogue, const struct up_record *re
                     "restore a copy",
                     catalogue->directory)) &&
            insert_replaces(catalogue, record->id, replaces, failure) &&
-           (record->envelope == NULL || catalogue_insert_signed(catalogue, record, failure));
+           (record->envelope != NULL ? catalogue_insert_signed(catalogue, record, failure)
+                                     : catalogue_note_touched(catalogue, record, "", failure));
 }
 
 /* A small computer without a battery loses its clock, and what it stored before would then pass

@@ -179,6 +179,7 @@ struct visitor {
     void *context;
     struct up_catalogue *catalogue;
     sqlite3_stmt *replaced_by, *signed_as; /* prepared once for all */
+    bool goes_on;                          /* damaged ones are counted, and that is all */
     /* found on the way */
     unsigned damaged;
     char first_id[UP_ID_SIZE];
@@ -326,7 +327,7 @@ static bool visit_all(struct up_catalogue *catalogue, sqlite3_stmt *statement,
         return false;
     }
     return catalogue_finish(catalogue, statement, more ? code : SQLITE_DONE, failure) &&
-           (visitor->damaged == 0 || visitor->visit_damaged != NULL ||
+           (visitor->damaged == 0 || visitor->visit_damaged != NULL || visitor->goes_on ||
             refuse_damaged(catalogue, visitor, failure));
 }
 
@@ -363,8 +364,10 @@ bool up_catalogue_each(struct up_catalogue *catalogue, const char *kind,
 bool up_catalogue_each_live(struct up_catalogue *catalogue, const char *kind, const char *subject,
                             bool (*visit)(const struct up_record *record, void *context),
                             void *context, struct up_failure *failure) {
-    static const char sql[] = "SELECT " COLUMNS " FROM record AS r WHERE kind = ?1 AND subject = ?3"
-                              " AND " COUNTS " ORDER BY " RANK " DESC";
+    static const char sql[] =
+        "SELECT " COLUMNS " FROM record AS r WHERE kind = ?1 AND subject = ?3"
+        " AND " CATALOGUE_COUNTS_OR_WAITS("?2") " ORDER BY " CATALOGUE_IS_OUT_OR_WAITS(
+            "r") ", " RANK " DESC";
     struct visitor visitor = {.visit = visit, .context = context};
     char latest[UP_TIME_SIZE];
     catalogue_latest(latest);
@@ -376,12 +379,15 @@ bool up_catalogue_each_live(struct up_catalogue *catalogue, const char *kind, co
 
 bool catalogue_each_record(struct up_catalogue *catalogue,
                            bool (*visit)(const struct up_record *record, void *context),
-                           void *context, struct up_failure *failure) {
-    struct visitor visitor = {.visit = visit, .context = context};
-    return visit_all(catalogue,
-                     catalogue_prepare(catalogue, "SELECT " COLUMNS " FROM record ORDER BY rowid",
-                                       NULL, 0, failure),
-                     &visitor, failure);
+                           void *context, unsigned *damaged, struct up_failure *failure) {
+    struct visitor visitor = {.visit = visit, .context = context, .goes_on = true};
+    bool good =
+        visit_all(catalogue,
+                  catalogue_prepare(catalogue, "SELECT " COLUMNS " FROM record ORDER BY rowid",
+                                    NULL, 0, failure),
+                  &visitor, failure);
+    *damaged = visitor.damaged;
+    return good;
 }
 
 bool catalogue_each_damaged(struct up_catalogue *catalogue,
@@ -399,8 +405,10 @@ bool catalogue_each_damaged(struct up_catalogue *catalogue,
 bool catalogue_each_other(struct up_catalogue *catalogue, const char *kind,
                           bool (*visit)(const struct up_record *record, bool live, void *context),
                           void *context, struct up_failure *failure) {
-    static const char sql[] = "SELECT " COLUMNS ", " COUNTS " FROM record AS r WHERE kind = ?1"
-                              " AND NOT " IS_NEWEST " ORDER BY made_utc, id, sha256";
+    static const char sql[] =
+        "SELECT " COLUMNS ", " CATALOGUE_COUNTS_OR_WAITS("?2") " FROM record AS r WHERE kind = ?1"
+                                                               " AND NOT " IS_NEWEST
+                                                               " ORDER BY made_utc, id, sha256";
     struct visitor visitor = {.visit_other = visit, .context = context};
     char latest[UP_TIME_SIZE];
     catalogue_latest(latest);

@@ -17,7 +17,8 @@ void up_catalogue_watch(struct up_catalogue *catalogue,
 bool up_catalogue_focus(struct up_catalogue *catalogue, const char *const *item_ids, size_t items,
                         struct up_failure *failure);
 
-/* As `each`, of items with this stock number, this name, its case aside, or an id that begins so. */
+/* As `each`, of items with this stock number, this name, its case aside, or an id that begins so.
+ */
 bool up_items_called(struct up_catalogue *catalogue, const char *text,
                      bool (*visit)(const struct up_record *record, void *context), void *context,
                      struct up_failure *failure);
@@ -117,3 +118,12 @@ bool up_calibration_made_since(struct up_catalogue *catalogue, const char *bench
 
 /* In the one spelling that ids have here. */
 bool up_is_uuid(const char *text);
+
+/* Why a record, by its id or the beginning of it, does not count: "revoked", "recalled" or
+   "waiting", and words about it for the caller to free; both NULL where nothing of this kind is
+   known. */
+bool up_left_out_why(struct up_catalogue *catalogue, const char *record_id, const char **how,
+                     char **why, struct up_failure *failure);
+/* How many results of an item are left out so, and the reason of one, as above. */
+bool up_left_out_of_item(struct up_catalogue *catalogue, const char *item_id,
+                         unsigned long *results, char **why, struct up_failure *failure);

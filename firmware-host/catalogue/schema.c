@@ -38,6 +38,14 @@ const struct catalogue_table catalogue_tables[CATALOGUE_TABLES] = {
     {TABLE("gear_kind", "gear_kinds", catalogue_kind_members), .fault = fault_of_kind},
     {TABLE("writer", "writers", catalogue_writer_members), .alone = true},
     {TABLE("held", "held", catalogue_held_members), .alone = true},
+    {TABLE("vouching", "vouchings", catalogue_vouching_members), .alone = true,
+     .fault = catalogue_fault_of_key},
+    {TABLE("rotation", "rotations", catalogue_rotation_members), .alone = true,
+     .fault = catalogue_fault_of_key},
+    {TABLE("revocation", "revocations", catalogue_revocation_members), .alone = true,
+     .fault = catalogue_fault_of_revocation},
+    {TABLE("recall", "recalls", catalogue_recall_members), .alone = true,
+     .fault = catalogue_fault_of_recall},
 };
 
 const struct catalogue_table *catalogue_table_of(const char *kind) {
@@ -122,6 +130,30 @@ static const char tables[] =
     " thing TEXT NOT NULL, member TEXT NOT NULL, salt TEXT NOT NULL, body TEXT NOT NULL,"          \
     " made_utc TEXT NOT NULL, PRIMARY KEY (thing, member)) WITHOUT ROWID;"
 
+/* What the tenth added of trust. What was given here is never exported; the others are derived. See
+   trust.c. */
+#define TRUST_TABLES(create)                                                                       \
+    create "trusted ("                                                                             \
+           " writer TEXT PRIMARY KEY, role TEXT NOT NULL, name TEXT NOT NULL,"                     \
+           " reason TEXT NOT NULL, made_utc TEXT NOT NULL) WITHOUT ROWID;" create "standing ("     \
+           " writer TEXT NOT NULL, role TEXT NOT NULL, how TEXT NOT NULL, through TEXT NOT NULL,"  \
+           " name TEXT NOT NULL, PRIMARY KEY (writer, role)) WITHOUT ROWID;" create "rotated ("    \
+           " old TEXT NOT NULL, new TEXT NOT NULL, sequence INTEGER NOT NULL,"                     \
+           " PRIMARY KEY (old, new)) WITHOUT ROWID;" create "revoked ("                            \
+           " writer TEXT PRIMARY KEY, last_sequence INTEGER NOT NULL, last_sha256 TEXT NOT NULL,"  \
+           " by_writer TEXT NOT NULL, reason TEXT NOT NULL) WITHOUT ROWID;" create "recalled ("    \
+           " sha256 TEXT PRIMARY KEY, writer TEXT NOT NULL, first_sequence INTEGER NOT NULL,"      \
+           " last_sequence INTEGER NOT NULL, by_writer TEXT NOT NULL, reason TEXT NOT NULL)"       \
+           " WITHOUT ROWID;" create "left_out ("                                                   \
+           " record_id TEXT NOT NULL, sha256 TEXT NOT NULL, how TEXT NOT NULL, why TEXT NOT NULL," \
+           " PRIMARY KEY (record_id, sha256)) WITHOUT ROWID;"
+#define TABLES_10_TRUST(missing)                                                                   \
+    TRUST_TABLES("CREATE TABLE " missing)                                                          \
+    "CREATE INDEX " missing "contested_subject ON contested (kind, subject);"
+
+const char catalogue_trust_for_now[] =
+    "PRAGMA temp_store = MEMORY;" TRUST_TABLES("CREATE TEMP TABLE ");
+
 /* From before there were marks: the origin of a record is unknown. It counts as one of here; only a
    calibration must be adopted before it is used. */
 #define MARK_ALL                                                                                   \
@@ -163,6 +195,8 @@ static const char marks_7[] =
    its time, which is of the clock here. Nor does a number that is none, or lies above 2^51: what is
    numbered after it could be taken in nowhere. Nor what was left out. */
 #define IS_MADE(id) CATALOGUE_HAS_MARK(id, "'made'")
+#define IS_LEFT_OUT "(" CATALOGUE_IS_ASIDE("id") " OR " CATALOGUE_IS_OUT("record") ")"
+#define IS_COUNTED  "(NOT " IS_LEFT_OUT " OR " CATALOGUE_IS_OWN("id") ")"
 const char catalogue_count_again[] =
     "DELETE FROM bench_counter;"
     "INSERT INTO bench_counter"
@@ -178,8 +212,7 @@ const char catalogue_count_again[] =
     "    FROM (SELECT bench, made_utc, " IS_MADE("id") " AS made, " CATALOGUE_IS_OWN(
         "id") "     AS own, CASE WHEN json_valid(body) THEN json_extract(body, '$.bench_sequence') "
               "END AS n"
-              "     FROM record WHERE bench <> '' AND (NOT " CATALOGUE_IS_ASIDE(
-                  "id") "      OR " CATALOGUE_IS_OWN("id") ")))) GROUP BY bench;";
+              "     FROM record WHERE bench <> '' AND " IS_COUNTED "))) GROUP BY bench;";
 
 /* For others, who may rely on names and columns; we ask the tables themselves. */
 static const char views[] =
@@ -275,10 +308,11 @@ static char *all_views(char *sql) {
 }
 
 char *catalogue_tables_of(int version) {
-    return up_text_format("%s%s%s%s%s%s", tables, version >= 2 ? TABLES_2("") : "",
+    return up_text_format("%s%s%s%s%s%s%s", tables, version >= 2 ? TABLES_2("") : "",
                           version >= 4 ? TABLES_4("") : "", version >= 6 ? TABLES_6("") : "",
                           version >= SIGNED_SINCE ? TABLES_9("") : "",
-                          version >= PRIVATE_SINCE ? TABLES_10_PRIVATE("") : "");
+                          version >= PRIVATE_SINCE ? TABLES_10_PRIVATE("") : "",
+                          version >= TRUST_SINCE ? TABLES_10_TRUST("") : "");
 }
 
 char *catalogue_schema(void) {
@@ -299,11 +333,13 @@ char *catalogue_migration(int version) {
         sql = append(sql, up_text_format("%s%s" MARK_ALL, version < 2 ? TABLES_2(MISSING) : "",
                                          TABLES_4(MISSING)));
     }
+    sql = append(sql, up_text_format("%s%s%s", version < 6 ? TABLES_6(MISSING) : "",
+                                     version < SIGNED_SINCE ? TABLES_9(MISSING) : "",
+                                     version < TRUST_SINCE ? TABLES_10_TRUST(MISSING) : ""));
     if (version < 2) {
         sql = append(sql, up_text_format("%s", catalogue_count_again));
     }
-    sql = append(sql, up_text_format("%s%s%s", version < 6 ? TABLES_6(MISSING) : "",
-                                     version < SIGNED_SINCE ? TABLES_9(MISSING) : "",
-                                     version < PRIVATE_SINCE ? TABLES_10_PRIVATE(MISSING) : ""));
+    sql = append(sql,
+                 up_text_format("%s", version < PRIVATE_SINCE ? TABLES_10_PRIVATE(MISSING) : ""));
     return append(all_views(sql), up_text_format("%s", version < 7 ? marks_7 : ""));
 }

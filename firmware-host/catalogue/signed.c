@@ -169,6 +169,7 @@ bool catalogue_insert_signed(struct up_catalogue *catalogue, const struct up_rec
                             "INSERT INTO signed VALUES (?, ?, ?, CAST(? AS INTEGER), ?, ?)"
                             " ON CONFLICT DO NOTHING",
                             values, 6, failure) &&
+           catalogue_note_touched(catalogue, record, record->writer, failure) &&
            add_detail(catalogue, record, failure);
 }
 
@@ -367,7 +368,7 @@ static bool open_writer(struct up_catalogue *catalogue, struct up_failure *failu
            take_passing_key(catalogue, &why, failure);
 }
 
-static bool renew_writer(struct up_catalogue *catalogue, struct up_failure *failure) {
+bool catalogue_renew_writer(struct up_catalogue *catalogue, struct up_failure *failure) {
     struct up_failure why = {.text = ""};
     char place[UP_SHA256_SIZE];
     place_of_writer(catalogue, place);
@@ -383,8 +384,14 @@ static bool ready_writer(struct up_catalogue *catalogue, long long *last, char h
     bool has = true;
     return (writer->public_key[0] != '\0' || open_writer(catalogue, failure)) &&
            has_noted(catalogue, writer, &has, failure) &&
-           (has || renew_writer(catalogue, failure)) &&
+           (has || catalogue_renew_writer(catalogue, failure)) &&
            last_of(catalogue, writer->public_key, last, hash, failure);
+}
+
+bool catalogue_ready_writer(struct up_catalogue *catalogue, struct up_failure *failure) {
+    char hash[UP_SHA256_SIZE];
+    long long last = 0;
+    return ready_writer(catalogue, &last, hash, failure);
 }
 
 bool catalogue_sign(struct up_catalogue *catalogue, struct up_record *record, json_t *replaces,

@@ -95,6 +95,9 @@ bool catalogue_begin(struct up_catalogue *catalogue, struct up_failure *failure)
         return false;
     }
     catalogue->signed_sequence = catalogue->depth == 0 ? 0 : catalogue->signed_sequence;
+    if (catalogue->depth == 0) {
+        catalogue_forget_touched(catalogue);
+    }
     catalogue->depth++;
     /* Another program may have stored a record, or numbered them anew. */
     return catalogue->depth > 1 || catalogue_refit(catalogue, failure) ||
@@ -106,13 +109,13 @@ bool catalogue_end(struct up_catalogue *catalogue, bool good, struct up_failure 
     if (catalogue->depth > 0) {
         return good;
     }
-    if (good && catalogue_settle(catalogue, failure) &&
-        catalogue_run(catalogue, "COMMIT", failure)) {
+    if (good && catalogue_settle_trust(catalogue, NULL, failure) &&
+        catalogue_settle(catalogue, failure) && catalogue_run(catalogue, "COMMIT", failure)) {
         catalogue_note_signed(catalogue);
         return true;
     }
     sqlite3_exec(catalogue->database, "ROLLBACK", NULL, NULL, NULL);
-    catalogue->touched = false; /* temporary tables go back with it */
+    catalogue->unsettled = false; /* temporary tables go back with it */
     return false;
 }
 
@@ -359,7 +362,8 @@ static bool bring_up_to_date(struct up_catalogue *catalogue, struct up_failure *
         UP_FREED char *migration = catalogue_migration(from);
         UP_FREED char *sql =
             up_text_format("%sPRAGMA user_version = %d;", migration, SCHEMA_VERSION);
-        good = catalogue_run(catalogue, sql, failure);
+        good = catalogue_run(catalogue, sql, failure) &&
+               (marks.version >= TRUST_SINCE || catalogue_touch_all(catalogue, failure));
     }
     return catalogue_end(catalogue, good, failure);
 }
@@ -451,7 +455,9 @@ static bool open_all(struct up_catalogue *catalogue, enum up_catalogue_mode mode
                 catalogue_run(catalogue,
                               "PRAGMA synchronous = FULL; PRAGMA recursive_triggers = ON;"
                               "PRAGMA cell_size_check = ON; PRAGMA secure_delete = ON;"
-                              "PRAGMA temp_store = MEMORY",
+                              "PRAGMA temp_store = MEMORY;"
+                              "CREATE TEMP TABLE unsettled (kind TEXT, subject TEXT,"
+                              " PRIMARY KEY (kind, subject)) WITHOUT ROWID",
                               failure) &&
                 check_marks(catalogue, mode, failure);
     if (good && mode != UP_CATALOGUE_READ && catalogue->number < SCHEMA_VERSION) {
@@ -460,6 +466,12 @@ static bool open_all(struct up_catalogue *catalogue, enum up_catalogue_mode mode
     }
     if (good && catalogue->version < 4) {
         good = catalogue_run(catalogue, catalogue_marks_for_now, failure);
+    }
+    if (good && catalogue->version < TRUST_SINCE) {
+        good = catalogue_run(catalogue, catalogue_trust_for_now, failure);
+    }
+    if (good && catalogue->version < TRUST_SINCE && catalogue->version >= SIGNED_SINCE) {
+        good = catalogue_settle_for_now(catalogue, failure);
     }
     catalogue->writes = mode != UP_CATALOGUE_READ;
     return good && catalogue_settle_tables(catalogue, failure);
@@ -491,6 +503,7 @@ void catalogue_close_database(struct up_catalogue *catalogue) {
 
 void up_catalogue_close(struct up_catalogue *catalogue) {
     if (catalogue != NULL) {
+        catalogue_forget_touched(catalogue);
         catalogue_close_database(catalogue);
         up_writer_forget(&catalogue->writer);
         free(catalogue->directory);

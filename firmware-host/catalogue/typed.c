@@ -260,25 +260,26 @@ static bool put_rows(struct up_catalogue *catalogue, const char *sql, struct up_
 
 /* ---- what changed ---- */
 
-bool catalogue_touch(struct up_catalogue *catalogue, const char *kind, const char *subject,
-                     struct up_failure *failure) {
-    catalogue->touched = true;
-    return catalogue_change(catalogue, "INSERT INTO touched VALUES (?, ?) ON CONFLICT DO NOTHING",
+bool catalogue_unsettle(struct up_catalogue *catalogue, const char *kind, const char *subject,
+                        struct up_failure *failure) {
+    catalogue->unsettled = true;
+    return catalogue_change(catalogue, "INSERT INTO unsettled VALUES (?, ?) ON CONFLICT DO NOTHING",
                             (const char *[]){kind, subject}, 2, failure);
 }
 
-bool catalogue_touch_id(struct up_catalogue *catalogue, const char *record_id,
-                        struct up_failure *failure) {
-    catalogue->touched = true;
+bool catalogue_unsettle_id(struct up_catalogue *catalogue, const char *record_id,
+                           struct up_failure *failure) {
+    catalogue->unsettled = true;
     return catalogue_change(catalogue,
-                            "INSERT INTO touched SELECT kind, subject FROM record WHERE id = ?"
+                            "INSERT INTO unsettled SELECT kind, subject FROM record WHERE id = ?"
                             " ON CONFLICT DO NOTHING",
                             &record_id, 1, failure);
 }
 
 static bool clear_kind(struct up_catalogue *catalogue, const struct catalogue_table *table,
                        struct up_failure *failure) {
-#define GONE "(SELECT record FROM touched CROSS JOIN newest USING (kind, subject) WHERE kind = ?1)"
+#define GONE                                                                                       \
+    "(SELECT record FROM unsettled CROSS JOIN newest USING (kind, subject) WHERE kind = ?1)"
     UP_FREED char *sql = up_text_format("DELETE FROM typed_%s WHERE record IN " GONE, table->kind);
     return catalogue_change(catalogue, sql, &table->kind, 1, failure) &&
            (!is_item(table) ||
@@ -291,16 +292,16 @@ static bool clear_rows(struct up_catalogue *catalogue, struct up_failure *failur
     bool good = true;
     for (size_t i = 0; good && i < CATALOGUE_TABLES; i++) {
         long long some = 0;
-        good = catalogue_ask(catalogue, "SELECT EXISTS (SELECT 1 FROM touched WHERE kind = ?)",
+        good = catalogue_ask(catalogue, "SELECT EXISTS (SELECT 1 FROM unsettled WHERE kind = ?)",
                              catalogue_tables[i].kind, &some, failure) &&
                (some == 0 || clear_kind(catalogue, &catalogue_tables[i], failure));
     }
     return good &&
-           catalogue_change(catalogue, "DELETE FROM newest WHERE (kind, subject) IN touched", NULL,
-                            0, failure);
+           catalogue_change(catalogue, "DELETE FROM newest WHERE (kind, subject) IN unsettled",
+                            NULL, 0, failure);
 }
 
-/* The one that counts, of each thing that was touched. */
+/* The one that counts, of each thing that was unsettled. */
 #define ONE_OF(latest)                                                                             \
     "(SELECT r.rowid FROM record AS r WHERE r.kind = t.kind AND r.subject = t.subject"             \
     " AND " CATALOGUE_COUNTS(latest) " ORDER BY " CATALOGUE_RANK(latest) " DESC LIMIT 1)"
@@ -311,34 +312,39 @@ static bool clear_rows(struct up_catalogue *catalogue, struct up_failure *failur
 
 static bool note_state(struct up_catalogue *catalogue, const char *latest, bool whole,
                        struct up_failure *failure) {
-    /* What is ahead of the clock: all are looked at where all was made anew, else those touched. */
+    /* What is ahead of the clock: all are looked at where all was made anew, else those unsettled.
+     */
     static const char all[] =
         "INSERT INTO types_state SELECT (SELECT coalesce(max(rowid), 0) FROM record),"
         " coalesce((SELECT min(made_utc) FROM record WHERE made_utc > ?1), '')";
-    static const char touched[] =
+    static const char unsettled[] =
         "UPDATE types_state SET last_record = (SELECT coalesce(max(rowid), 0) FROM record),"
         " ahead_utc = coalesce((SELECT min(utc) FROM (SELECT nullif(ahead_utc, '') AS utc"
-        "  UNION ALL SELECT r.made_utc FROM touched AS t CROSS JOIN record AS r"
+        "  UNION ALL SELECT r.made_utc FROM unsettled AS t CROSS JOIN record AS r"
         "  ON r.kind = t.kind AND r.subject = t.subject WHERE r.made_utc > ?1)), '')";
     return (!whole || catalogue_run(catalogue, "DELETE FROM types_state", failure)) &&
-           catalogue_change(catalogue, whole ? all : touched, &latest, 1, failure);
+           catalogue_change(catalogue, whole ? all : unsettled, &latest, 1, failure);
 }
 
 bool catalogue_settle(struct up_catalogue *catalogue, struct up_failure *failure) {
     static const char newest[] =
         "INSERT INTO newest SELECT kind, subject, record FROM (SELECT kind, subject, " ONE_OF(
-            "?1") " AS record FROM touched AS t) WHERE record IS NOT NULL";
+            "?1") " AS record FROM unsettled AS t) WHERE record IS NOT NULL";
     char latest[UP_TIME_SIZE];
-    if (!catalogue->touched) {
+    if (!catalogue->unsettled) {
+        return true;
+    }
+    if (!catalogue->typed) { /* while it is opened: they are made anew at once */
+        catalogue->passed_over = true;
         return true;
     }
     catalogue_latest(latest);
     bool good = clear_rows(catalogue, failure) &&
                 catalogue_change(catalogue, newest, (const char *[]){latest}, 1, failure) &&
-                put_rows(catalogue, ROWS("touched"), failure) &&
+                put_rows(catalogue, ROWS("unsettled"), failure) &&
                 note_state(catalogue, latest, false, failure) &&
-                catalogue_change(catalogue, "DELETE FROM touched", NULL, 0, failure);
-    catalogue->touched = false;
+                catalogue_change(catalogue, "DELETE FROM unsettled", NULL, 0, failure);
+    catalogue->unsettled = false;
     return good;
 }
 
@@ -456,14 +462,10 @@ bool catalogue_refit(struct up_catalogue *catalogue, struct up_failure *failure)
 }
 
 bool catalogue_settle_tables(struct up_catalogue *catalogue, struct up_failure *failure) {
-    static const char touched[] =
-        "CREATE TEMP TABLE IF NOT EXISTS touched (kind TEXT, subject TEXT,"
-        " PRIMARY KEY (kind, subject)) WITHOUT ROWID";
     bool form = false;
-    catalogue->typed =
-        (!catalogue->writes || catalogue_run(catalogue, touched, failure)) &&
-        (catalogue->version < TYPED_SINCE || have_form(catalogue, &form, failure)) &&
-        (form ? catalogue_refresh(catalogue, failure) : make_anew(catalogue, failure));
+    catalogue->typed = (catalogue->version < TYPED_SINCE || have_form(catalogue, &form, failure)) &&
+                       (form && !catalogue->passed_over ? catalogue_refresh(catalogue, failure)
+                                                        : make_anew(catalogue, failure));
     return catalogue->typed;
 }
 

@@ -162,6 +162,20 @@ bool print_item_names(const char *directory, struct up_failure *failure);
 
 extern const char *const help_group_titles[HELP_GROUPS];
 
+/* The results of a queue (measure_afternoon.c). */
+struct afternoon;
+
+/* What the catalogue holds of the runs of a queue; NULL where it cannot be read. */
+struct afternoon *afternoon_load(struct up_catalogue *catalogue, const char *queue_id,
+                                 struct up_failure *failure);
+bool afternoon_is_empty(const struct afternoon *afternoon);
+void afternoon_free(struct afternoon *afternoon);
+void afternoon_print(const struct afternoon *afternoon, const struct up_style *style, FILE *stream);
+/* Into queues/ of the catalogue. Both paths are the caller's; *aside NULL: nothing was put aside.
+ */
+bool afternoon_write(struct afternoon *afternoon, char **csv, char **aside,
+                     struct up_failure *failure);
+
 /* All items (command_show.c), for `item list`. */
 bool list_items(struct call *call);
 
@@ -202,6 +216,7 @@ COMMAND(check_catalogue)
 COMMAND(redact)
 COMMAND(backup)
 COMMAND(private)
+COMMAND(bench)
 /* `calibration adopt` (command_calibrate.c). */
 bool adopt_calibration(struct call *call);
 

@@ -36,12 +36,15 @@ static const char *const words[] = {[UP_RECORD_DAMAGED] = "damaged",
                                     [UP_RECORD_OF_MANY] = "too many versions",
                                     [UP_RECORD_FORKED] = "signed twice",
                                     [UP_RECORD_AFTER_GAP] = "the one signed before is missing",
+                                    [UP_RECORD_REVOKED] = "left out, its key was revoked",
+                                    [UP_RECORD_RECALLED] = "left out",
+                                    [UP_RECORD_WAITING] = "waits",
                                     [UP_RECORD_REDACTED] = "facts taken away",
                                     [UP_RECORD_UNDETAILED] = "detail taken away",
                                     [UP_RECORD_UNSIGNED] = "not signed"};
 
 struct findings {
-    unsigned count[UP_RECORD_UNSIGNED + 1];
+    unsigned count[UP_RECORD_WAITING + 1];
     json_t *list; /* NULL: in words */
 };
 
@@ -102,6 +105,16 @@ static void print_sum(const struct findings *findings) {
                "here: an older program wrote them, after the number of the file's version was set "
                "back\n",
                count[UP_RECORD_UNSIGNED]);
+    }
+    if (count[UP_RECORD_REVOKED] + count[UP_RECORD_RECALLED] > 0) {
+        printf("%u left out of every list and figure, since a key was revoked or records were "
+               "recalled; `upthrust bench list` shows whose\n",
+               count[UP_RECORD_REVOKED] + count[UP_RECORD_RECALLED]);
+    }
+    if (count[UP_RECORD_WAITING] > 0) {
+        printf("%u by a writer who may not change the thing: `upthrust item accept NAME` takes an "
+               "item's, `upthrust bench trust KEY --as editor` all of a writer's\n",
+               count[UP_RECORD_WAITING]);
     }
 }
 

@@ -31,9 +31,12 @@ static void print_words(const char *from, const struct up_intake *intake, bool d
                intake->undecided, up_text_plural(intake->undecided));
     }
     if (intake->refused > 0) {
-        printf("  %lu refused: a copy of another record, under an id that is not its own, or "
-               "nested too deep.\n",
+        printf("  %lu refused: not what was signed or stored, a copy of another record under an id "
+               "that is not its own, or nested too deep.\n",
                intake->refused);
+        if (intake->refused_why[0] != '\0') {
+            up_text_print(stdout, "    the first: %.300s\n", intake->refused_why);
+        }
     }
     if (intake->copies > 0) {
         printf("  %lu only copy a record that has another id: kept, and changing nothing.\n",

@@ -364,8 +364,9 @@ bool command_export(struct call *call) {
         up_text_print(stdout, "%s: %s\n", directory,
                       csv ? "items.csv, calibrations.csv, results.csv, runs.csv, trials.csv, "
                             "rigs.csv, decisions.csv, reference_bodies.csv, reference_checks.csv, "
-                            "gear_kinds.csv, writers.csv, held.csv; csv-metadata.json describes "
-                            "the columns"
+                            "gear_kinds.csv, writers.csv, held.csv, vouchings.csv, "
+                            "rotations.csv, revocations.csv, recalls.csv; csv-metadata.json "
+                            "describes the columns"
                           : "catalogue.json; catalogue.schema.json is its JSON Schema");
     }
     return good;

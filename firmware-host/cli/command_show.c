@@ -1,18 +1,34 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Finding one's way in the catalogue: one item in full, all of them in columns. */
+#include <stdlib.h>
 #include <string.h>
 
 #include "cli.h"
 #include "report/items.h"
 #include "text/json.h"
+#include "text/text.h"
 
 const struct option_text options_show[] = {OPTION_UNITS, OPTION_CATALOGUE, OPTION_JSON, OPTION_END};
 
 /* ---- one ---- */
 
+static bool note_left_out(struct call *call, const struct up_item *item) {
+    unsigned long results = 0;
+    char *why = NULL;
+    bool good = up_left_out_of_item(call->catalogue, item->id, &results, &why, call->failure);
+    if (good && results > 0) {
+        UP_FREED char *text = up_text_format("%lu result%s left out: %s", results,
+                                             results == 1 ? " is" : "s are", why);
+        print_note(NULL, text);
+    }
+    free(why);
+    return good;
+}
+
 static bool show(struct call *call, const struct up_style *style) {
     struct up_item item;
     if (!up_item_find(call->catalogue, call->word[0], &item, call->failure) ||
+        !note_left_out(call, &item) ||
         !up_catalogue_focus(call->catalogue, (const char *[]){item.id}, 1, call->failure)) {
         return false;
     }

@@ -112,6 +112,12 @@ const struct command commands[] = {
      HELP_CATALOGUE,
      "merge /media/stick/catalogue --dry-run\n"
      "merge /media/stick/catalogue\n"},
+    {"bench", "list|trust|distrust|vouch|new-key|revoke|recall [KEY]",
+     "whose records count here: the keys of benches, and trust in them", options_bench,
+     command_bench, HELP_CATALOGUE,
+     "bench list\n"
+     "bench trust 3f2a1b00 --as bench --name \"the club\"\n"
+     "bench recall --from 100 --to 180 --reason \"wrong masses\"\n"},
     {"check-catalogue", "",
      "check that every record is what was stored; leave one out, or take it back",
      options_check_catalogue, command_check_catalogue, HELP_CATALOGUE,

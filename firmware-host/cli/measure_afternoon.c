@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What a queue came to: a table, the same as CSV, and the list of what was put aside. */
-#include "measure_afternoon.h"
+#include "cli.h"
 
 #include <stdlib.h>
 #include <string.h>

@@ -4,7 +4,6 @@
 #include <string.h>
 #include <unistd.h>
 
-#include "measure_afternoon.h"
 #include "session/stock_list.h"
 #include "session_options.h"
 #include "text/json.h"

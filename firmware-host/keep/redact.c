@@ -79,7 +79,8 @@ static bool note(struct up_catalogue *catalogue, const char *id, const char *mar
     catalogue_now(utc);
     return catalogue_change(catalogue, "INSERT OR REPLACE INTO local_mark VALUES (?, ?, '', ?, ?)",
                             (const char *[]){id, mark, reason, utc}, 4, failure) &&
-           catalogue_touch_id(catalogue, id, failure);
+           catalogue_touch_id(catalogue, id, failure) &&
+           catalogue_unsettle_id(catalogue, id, failure);
 }
 
 static bool take_facts(struct up_catalogue *catalogue, const char *id, const char *reason,

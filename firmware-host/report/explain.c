@@ -57,6 +57,39 @@ static bool consider(const struct up_record *record, void *context) {
     return true;
 }
 
+static bool fail_without_result(struct up_catalogue *catalogue, const struct up_item *item,
+                                const char *water, struct up_failure *failure) {
+    unsigned long left_out = 0;
+    char *why = NULL;
+    if (!up_left_out_of_item(catalogue, item->id, &left_out, &why, failure)) {
+        return false;
+    }
+    up_fail(failure, UP_STATUS_WRONG_INPUT,
+            "\"%.80s\" has no result in the water \"%.47s\"%s%.200s: `upthrust show` lists those "
+            "there are",
+            item->name, water, left_out > 0 ? "; some are left out, " : "",
+            left_out > 0 ? why : "");
+    free(why);
+    return false;
+}
+
+/* Of what was asked for by its id, and is left out: says why. Otherwise leaves the failure alone.
+ */
+static bool fail_left_out(struct up_catalogue *catalogue, const char *wanted,
+                          struct up_failure *failure) {
+    struct up_failure other;
+    const char *how = NULL;
+    char *why = NULL;
+    if (up_left_out_why(catalogue, wanted, &how, &why, &other) && how != NULL) {
+        up_fail(failure, UP_STATUS_WRONG_INPUT,
+                "the record %.36s is left out of every list and figure (%s): %.200s; `upthrust "
+                "check-catalogue` lists all",
+                wanted, how, why);
+    }
+    free(why);
+    return false;
+}
+
 static bool find_of_item(struct up_catalogue *catalogue, const char *wanted, const char *water,
                          struct search *search, struct up_failure *failure) {
     struct up_item item;
@@ -66,10 +99,8 @@ static bool find_of_item(struct up_catalogue *catalogue, const char *wanted, con
     *search = (struct search){.item_id = item.id, .water = water != NULL ? water : "tank"};
     bool good = up_catalogue_each(catalogue, "result", consider, search, failure);
     search->item_id = NULL;
-    return good && (search->count > 0 || up_fail(failure, UP_STATUS_WRONG_INPUT,
-                                                 "\"%.80s\" has no result in the water \"%.47s\": "
-                                                 "`upthrust show` lists those there are",
-                                                 item.name, search->water));
+    return good &&
+           (search->count > 0 || fail_without_result(catalogue, &item, search->water, failure));
 }
 
 /* A guest chooses the ids of its results: one does not stand before an item of here that is called
@@ -106,7 +137,8 @@ static bool find(struct up_catalogue *catalogue, const char *wanted, const char 
                        "%u results begin with \"%.40s\": give more of the id", search->count,
                        wanted);
     }
-    return search->count > 0 || find_of_item(catalogue, wanted, water, search, failure);
+    return search->count > 0 || find_of_item(catalogue, wanted, water, search, failure) ||
+           fail_left_out(catalogue, wanted, failure);
 }
 
 /* ---- the plateaus of its trials ---- */

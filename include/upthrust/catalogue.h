@@ -13,9 +13,10 @@
  * On a network drive a catalogue is refused (its log needs memory that all share).
  *
  * Other programs read the SQL views item, model, calibration, rig, run, trial, plateau, result,
- * decision, reference, reference_check, gear_kind, writer and held (current versions), live (all
- * versions that none replaces) and record itself. A plateau is part of its trial's record: without
- * the tares around it it says nothing, and so a trial costs one write to the disk.
+ * decision, reference, reference_check, gear_kind, writer, held, vouching, rotation, revocation and
+ * recall (current versions), live (all versions that none replaces) and record itself. A plateau is
+ * part of its trial's record: without the tares around it it says nothing, and so a trial costs one
+ * write to the disk.
  */
 #ifndef UPTHRUST_CATALOGUE_H
 #define UPTHRUST_CATALOGUE_H
@@ -78,7 +79,7 @@ bool up_catalogue_each(struct up_catalogue *catalogue, const char *kind,
                        struct up_failure *failure);
 
 /* The live versions of one thing, the newest (which is current) first: more than one where two
-   catalogues changed it and were merged. */
+   catalogues changed it and were merged. Last come those that wait for a person's word. */
 bool up_catalogue_each_live(struct up_catalogue *catalogue, const char *kind, const char *subject,
                             bool (*visit)(const struct up_record *record, void *context),
                             void *context, struct up_failure *failure);
@@ -168,6 +169,9 @@ enum up_record_doubt {
     UP_RECORD_REDACTED,       /* its facts were taken away here, with the reason */
     UP_RECORD_UNDETAILED,     /* so was its detail */
     UP_RECORD_UNSIGNED,       /* made here unsigned, when others were signed already */
+    UP_RECORD_REVOKED,        /* its writer's key was revoked, and it is not among the good ones */
+    UP_RECORD_RECALLED,       /* by its writer, its successor or an editor */
+    UP_RECORD_WAITING,        /* its writer has no say about the thing, and nobody accepted it */
 };
 struct up_doubtful_record {
     enum up_record_doubt why;
@@ -179,7 +183,8 @@ struct up_doubtful_record {
                 */
 };
 /* Reads every record and visits those that are damaged, then those set aside, then those dated
-   ahead of the clock, then contents beside those of the records, then the newest of each thing that
+   ahead of the clock, then contents beside those of the records, then what does not count here for
+   who wrote it (of what waits the newest version of each thing), then the newest of each thing that
    has too many versions, then where the chain of a writer forks or lacks a link, then of what was
    taken away, then what an older program wrote. Verifies every signature. */
 bool up_catalogue_check(struct up_catalogue *catalogue,
@@ -213,16 +218,19 @@ struct up_intake {
     unsigned long fresh, known; /* records that came, and that were here already */
     unsigned long contested;    /* other content under the id of a record of here: kept beside it */
     unsigned long undecided;    /* ids of which therefore no content counts any more */
-    unsigned long refused;      /* measurements under an id not their own, or nested too deep */
+    unsigned long refused;      /* measurements under an id not their own, what is nested too deep;
+                                   merge: and what is damaged or forged */
     unsigned long copies;       /* versions that are here under another id, too: counted once */
     /* Of those that came: versions of things that were made here, among them of items, which can be
        accepted; results of items that were made here; and calibrations, which must be adopted
        before they are used. */
     unsigned long versions_of_ours, items_of_ours, results_of_ours, calibrations;
+    char refused_why[512]; /* the first of those; raw, empty: none */
 };
 
 /* What another catalogue exported (a JSON document, or the directory it lies in), or another
-   catalogue's directory. All or nothing; UP_STATUS_WRONG_INPUT names record and member. Of
+   catalogue's directory. Of a document all comes or nothing; UP_STATUS_WRONG_INPUT names record and
+   member. Of a directory each record that is good comes. Of
    two contents under one id that counts which was made here or of which something was measured
    here; else neither does until it is taken back. In whatever order catalogues are put together,
    the same comes out. With dry_run nothing is stored, only checked and counted. */

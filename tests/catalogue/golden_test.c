@@ -357,8 +357,8 @@ static void no_number_is_without_bounds(void **state) {
         struct spoiling spoiling = {.table = &catalogue_tables[i]};
         const char *kind = spoiling.table->kind;
         assert_true(up_catalogue_each(catalogue, kind, spoil_record, &spoiling, NULL));
-        assert_true(spoiling.numbers > 0 || strcmp(kind, "rig") == 0 ||
-                    strcmp(kind, "writer") == 0 || strcmp(kind, "held") == 0);
+        /* Version 0.1.0 knew the first ten kinds. */
+        assert_true(spoiling.numbers > 0 || strcmp(kind, "rig") == 0 || i >= 10);
     }
     up_catalogue_close(catalogue);
 }

@@ -410,7 +410,11 @@ static void a_changed_record_is_refused(void **state) {
     make_source();
     struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
     forge("source/catalogue.sqlite");
-    assert_merge_refused(catalogue, "source", "in the catalogue source is damaged");
+    struct up_intake intake;
+    assert_true(up_catalogue_merge(catalogue, "source", false, &intake, NULL));
+    assert_true(intake.refused > 0 && intake.fresh > 0);
+    assert_answer(catalogue->database, "SELECT count(*) FROM record WHERE body LIKE '%a lie%'",
+                  "0");
     up_catalogue_close(catalogue);
 }
 
@@ -482,8 +486,8 @@ static void two_contents_under_one_id_are_kept_and_neither_counts(void **state) 
     assert_true(up_catalogue_import(catalogue, "forged.json", false, &intake, NULL));
     assert_true(intake.contested == 1 && intake.undecided == 1);
     snprintf(before, sizeof before, "%s", counts_in(catalogue)); /* the version before it */
-    import(other, "forged.json");
-    assert_string_not_equal(counts_in(other), before);
+    import(other, "forged.json"); /* nobody signed it, and somebody signed the others */
+    assert_string_equal(counts_in(other), before);
     assert_true(up_catalogue_merge(other, "source", false, &intake, NULL));
     assert_int_equal(intake.contested, 1);
     for (int again = 0; again < 2; again++) { /* together nothing changes any more */

@@ -145,7 +145,7 @@ static void an_intake_says_what_it_touches(void **state) {
 /* ---- what is no longer what was stored ---- */
 
 struct found {
-    unsigned count[UP_RECORD_OF_MANY + 1];
+    unsigned count[UP_RECORD_WAITING + 1];
     char id[UP_ID_SIZE], reason[UP_NAME_SIZE];
 };
 

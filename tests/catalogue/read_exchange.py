@@ -20,7 +20,8 @@ if not shutil.which("sqlite3") or not shutil.which("gnuplot"):
     sys.exit(77)
 
 KINDS = ["items", "calibrations", "results", "runs", "trials", "rigs", "decisions",
-         "reference_bodies", "reference_checks", "gear_kinds", "writers", "held"]
+         "reference_bodies", "reference_checks", "gear_kinds", "writers", "held",
+         "vouchings", "rotations", "revocations", "recalls"]
 
 
 def refuse(word):

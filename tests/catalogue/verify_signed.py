@@ -84,7 +84,9 @@ def main():
     names = {"items": "item", "calibrations": "calibration", "results": "result", "runs": "run",
              "trials": "trial", "rigs": "rig", "decisions": "decision",
              "reference_bodies": "reference", "reference_checks": "reference_check",
-             "gear_kinds": "gear_kind", "writers": "writer", "held": "held"}
+             "gear_kinds": "gear_kind", "writers": "writer", "held": "held",
+             "vouchings": "vouching", "rotations": "rotation", "revocations": "revocation",
+             "recalls": "recall"}
     chains, unsigned = {}, 0
     for name, kind in list(names.items()) + [("versions", None)]:
         for entry in document[name]:

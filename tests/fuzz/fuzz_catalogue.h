@@ -147,7 +147,8 @@ static inline bool shelf_note(const struct up_record *record, void *context) {
 static inline json_t *shelf_records(struct up_catalogue *catalogue) {
     struct up_failure failure;
     json_t *records = json_object();
-    must(catalogue_each_record(catalogue, shelf_note, records, &failure));
+    unsigned damaged = 0;
+    must(catalogue_each_record(catalogue, shelf_note, records, &damaged, &failure) && damaged == 0);
     return records;
 }
 
