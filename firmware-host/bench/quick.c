@@ -27,7 +27,8 @@ static const double SHRINKS_TO = 0.75;
    the nearest line (our choice). */
 static const double PART_OF_DISTANCE = 1.0 / 8;
 
-/* The empty hanger serves the next item too, which may lie nearer to a line (our choice). */
+/* The empty hanger serves the next item too, which may lie nearer to a line: its reading ends where
+   its bound is a gram, or what a trial of the kind scatters by, where that is more (our choice). */
 static const double TARE_MOST_KG = 0.001;
 
 /* While the hanger was not read empty again, what it may have drifted: what tares around a load
@@ -259,8 +260,9 @@ static bool is_enough(const struct measuring *measuring, int step,
     UP_FREED struct up_result *result = up_allocate(1, sizeof *result);
     struct up_trial trial = measuring->trial;
     if (step == MEASURE_LIFT_OUT) {
+        double most_kg = fmax(TARE_MOST_KG, measuring->record.kind_repeatability_kg.u);
         trial_complete(measuring, here, &trial);
-        return here->early <= TARE_MOST_KG * fabs(per_kg(measuring)) &&
+        return here->early <= most_kg * fabs(per_kg(measuring)) &&
                class_now(measuring, &trial, result) != UP_CLASS_UNDECIDED;
     }
     if (step == MEASURE_SHAKE) {
@@ -283,9 +285,9 @@ static bool is_trusted(const struct measuring *measuring, int kind) {
    that taught it are: less the last of them, so that no step of its own is in it. */
 static bool contradicts(const struct measuring *measuring, int step, double full) {
     const struct quick_trace *trace = &measuring->quick.trace;
-    double kg[UP_EARLY_TIMES], slope = per_kg(measuring);
+    double kg[UP_EARLY_VALUES], slope = per_kg(measuring);
     double last = isnan(full) ? trace->load[trace->times - 1] : full;
-    for (size_t i = 0; i < trace->times; i++) {
+    for (size_t i = 0; i < UP_EARLY_VALUES; i++) {
         kg[i] = (trace->load[i] - last) / slope;
     }
     return up_early_contradicts(&measuring->plan.quick.envelope[step_of(step)],
@@ -306,8 +308,9 @@ bool quick_ends_reading(struct measuring *measuring, int step, double noise_floo
         return false;
     }
     size_t time = trace->times++;
-    double slope = per_kg(measuring), step_size = step_kg(measuring, step, window->load);
-    trace->load[time] = window->load;
+    double slope = per_kg(measuring), step_size = step_kg(measuring, step, window->tapered);
+    trace->load[time] = window->tapered;
+    trace->load[UP_EARLY_TIMES + time] = window->load;
     if (!measuring->plan.quick.on || trace->to_the_end || !is_trusted(measuring, kind)) {
         return false;
     }
@@ -318,7 +321,7 @@ bool quick_ends_reading(struct measuring *measuring, int step, double noise_floo
     struct up_early_limit limit =
         up_early_limit(&measuring->plan.quick.envelope[kind], time, step_size);
     struct up_plateau ended = *window;
-    ended.load -= limit.off_kg * slope;
+    ended.load = window->tapered - limit.off_kg * slope;
     ended.early = limit.bound_kg * fabs(slope);
     /* What still rings is in the bound; the full reading's own noise is less than a reading's. */
     ended.u_load = fmin(ended.u_load, noise_floor);
@@ -351,7 +354,7 @@ void quick_learn(struct measuring *measuring, int step, const struct up_plateau 
         struct up_quick_taught *taught = &quick->taught[quick->progress.taughts++];
         *taught = (struct up_quick_taught){.step = (enum up_quick_step)kind,
                                            .step_kg = step_kg(measuring, step, full->load)};
-        for (size_t i = 0; i < UP_EARLY_TIMES; i++) {
+        for (size_t i = 0; i < UP_EARLY_VALUES; i++) {
             taught->off_kg[i] = (trace->load[i] - full->load) / per_kg(measuring);
         }
     }

@@ -31,7 +31,7 @@ enum { UP_QUICK_TAUGHT_MAX = 64 };
 
 struct up_quick_taught {
     enum up_quick_step step;
-    double step_kg, off_kg[UP_EARLY_TIMES];
+    double step_kg, off_kg[UP_EARLY_VALUES];
 };
 
 /* What a quick weighing has come to. */
@@ -52,8 +52,8 @@ enum { QUICK_NO_TRACE = UP_EARLY_TIMES + 1 };
 
 struct quick_trace {
     size_t times;
-    double load[UP_EARLY_TIMES];
-    bool to_the_end; /* by lot, or as something is wrong with it */
+    double load[UP_EARLY_VALUES]; /* tapered, then plain */
+    bool to_the_end;              /* by lot, or as something is wrong with it */
 };
 
 struct quick {

@@ -86,7 +86,9 @@ static const struct catalogue_nested grams_off = {.unit = UNIT_KG, .most = 64};
 static const struct catalogue_member trace_members[] = {
     TEXT_ALONE("step", 0, "immersed, shaken or lifted"),
     NUMBER_ALONE("step_kg", UNIT_KG, 0, "of the load"),
-    LIST_ALONE("off_kg", grams_off, 0, "early readings less the one at the full schedule"), END};
+    LIST_ALONE("off_kg", grams_off, 0,
+               "early readings, tapered, then plain, less the one at the full schedule"),
+    END};
 static const struct catalogue_nested traces = {.members = trace_members, .most = 64};
 static const struct catalogue_member taught_members[] = {
     TRUTH_ALONE("simulated", 0, "on a simulated bench"),

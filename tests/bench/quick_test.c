@@ -419,7 +419,7 @@ static void trust(double grams) {
         struct up_early_envelope *envelope = &bench.plan.quick.envelope[step];
         envelope->basis = UP_EARLY_MANY;
         bench.plan.quick.watch[step].seen = 4; /* borne out by the first four */
-        for (int i = 0; i < UP_EARLY_TIMES; i++) {
+        for (int i = 0; i < UP_EARLY_VALUES; i++) {
             envelope->a_kg[i] = 1e-3;
             envelope->b[i] = 0;
             envelope->bound[i] = grams;
@@ -468,7 +468,7 @@ static void the_mean_is_taken_off(void **state) {
     (void)state;
     choose_run();
     trust(0.9);
-    for (int i = 0; i < UP_EARLY_TIMES; i++) {
+    for (int i = 0; i < UP_EARLY_VALUES; i++) {
         bench.plan.quick.envelope[UP_QUICK_IMMERSED].mean[i] = 5;
     }
     weigh(0.3);
@@ -500,6 +500,61 @@ static void full_readings_teach(void **state) {
     assert_close(quick->taught[0].off_kg[0], -16 * 6 / COUNTS, 2e-5);
     assert_close(quick->taught[0].step_kg, 0.3, 0.01);
     assert_close(quick->taught[1].step_kg, -0.3, 0.01);
+}
+
+/* 4 g at 0.9 Hz turn 3.6 times in a window of 4 s, or a reading less of it: of up to 0.35 g by
+   which they move a plain mean a tapered one has a twelfth. The full reading is moved by 0.05 g. */
+static void a_swing_hardly_moves_an_early_reading(void **state) {
+    (void)state;
+    bench.swing = 4e-3 * COUNTS;
+    bench.swing_hz = 0.9;
+    const struct up_quick_progress *quick = weigh(0.3);
+    double tapered_kg = 0, plain_kg = 0;
+    assert_int_equal(quick->taughts, 2);
+    for (int i = 0; i < UP_EARLY_TIMES; i++) {
+        tapered_kg = fmax(tapered_kg, fabs(quick->taught[0].off_kg[i]));
+        plain_kg = fmax(plain_kg, fabs(quick->taught[0].off_kg[UP_EARLY_TIMES + i]));
+    }
+    print_message("# off by %.3f g tapered, %.3f g plainly\n", 1e3 * tapered_kg, 1e3 * plain_kg);
+    assert_true(tapered_kg < 0.1e-3);
+    assert_true(plain_kg > 0.2e-3);
+}
+
+static void a_reading_ends_with_the_tapered_mean(void **state) {
+    (void)state;
+    choose_run();
+    trust(0.9);
+    bench.swing = 4e-3 * COUNTS;
+    bench.swing_hz = 0.9;
+    weigh(0.3);
+    double off_kg = result_of(0).answer.buoyancy_kg.value + 0.3;
+    assert_true(bench.plateau.early > 0);
+    print_message("# off by %.3f g\n", 1e3 * off_kg);
+    assert_true(fabs(off_kg) < 0.06e-3);
+}
+
+/* A swing that was not there when it was learned contradicts, though the tapered readings do not.
+ */
+static void a_swing_shows_beside_a_reading(void **state) {
+    (void)state;
+    choose_run();
+    trust(0.15);
+    bench.swing = 4e-3 * COUNTS;
+    bench.swing_hz = 0.9;
+    const struct up_quick_progress *quick = weigh(0.3);
+    assert_int_equal(quick->watch[UP_QUICK_IMMERSED].against, 1);
+}
+
+/* The hanger's reading may end within what a trial of the kind scatters by, not only a gram. */
+static void the_hanger_is_read_as_well_as_the_kind_repeats(void **state) {
+    (void)state;
+    choose_run();
+    trust(1.5);
+    weigh(0.3);
+    assert_true(bench.plateau.early == 0);
+    bench.plan.kind_repeatability_kg.u = 2e-3;
+    weigh(0.3);
+    assert_close(bench.plateau.early, 1.5e-3 * COUNTS, 1e-6);
 }
 
 /* It drifts by 10 mg a second where the envelope allows 20 mg either way: a trace that contradicts
@@ -679,6 +734,10 @@ int main(void) {
         TEST(the_mean_is_taken_off),
         TEST(one_in_ten_reads_to_the_end),
         TEST(full_readings_teach),
+        TEST(a_swing_hardly_moves_an_early_reading),
+        TEST(a_reading_ends_with_the_tapered_mean),
+        TEST(a_swing_shows_beside_a_reading),
+        TEST(the_hanger_is_read_as_well_as_the_kind_repeats),
         TEST(a_trace_that_contradicts_itself),
         TEST(a_trace_that_contradicts_itself_goes_on),
         TEST(the_first_readings_bear_it_out),

@@ -101,7 +101,7 @@ assert status in (0, 3) and "6 items of the list added" in errors, errors
 full_s = seconds(events)
 taught = [r["taught"] for r in records("run") if r.get("taught")]
 assert len(taught) == 6 and all(t["simulated"] and not t["rejected"] for t in taught), taught
-assert all(len(trace["off_kg"]) == 9 for t in taught for trace in t["traces"])
+assert all(len(trace["off_kg"]) == 18 for t in taught for trace in t["traces"])
 shown = cli("kind", "list")
 learned_kinds = shown
 

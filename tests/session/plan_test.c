@@ -194,7 +194,7 @@ static void fill_quick(void) {
         quick->watch[step] = (struct up_early_watch){(unsigned)(7 + step), 0x80000001u};
         quick->envelope[step] = (struct up_early_envelope){
             .basis = (enum up_early_basis)step, .traces = 120, .items = 31};
-        for (int i = 0; i < UP_EARLY_TIMES; i++) {
+        for (int i = 0; i < UP_EARLY_VALUES; i++) {
             quick->envelope[step].a_kg[i] = 1e-3 / (3 + i);
             quick->envelope[step].b[i] = 0.01 / (7 + i);
             quick->envelope[step].mean[i] = -1.0 / (11 + i + step);

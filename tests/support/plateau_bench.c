@@ -91,9 +91,10 @@ static bool read_early(struct plateau_bench *bench, struct up_procedure *procedu
     while (quick && !ended && !isnan(end_s = early_end_s(procedure, step))) {
         struct tank_window window;
         double from_s = end_s - UP_EARLY_WINDOW_S;
-        tank_window(bench->tank, from_s, UP_EARLY_WINDOW_S - judged_s, &window);
+        tank_window_tapered(bench->tank, from_s, UP_EARLY_WINDOW_S - judged_s, &window);
         struct up_plateau plateau = plateau_of(&window, from_s, UP_EARLY_WINDOW_S - judged_s);
         plateau.step_s = step;
+        plateau.tapered = window.tapered_counts;
         plateau.temp_c = tank_thermometer_c(bench->tank);
         procedure->stream.filter.noise.floor = window.floor_counts;
         procedure->stream.has_begun = true;
