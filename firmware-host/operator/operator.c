@@ -100,6 +100,14 @@ static bool show_event(struct up_operator *op, const struct up_event *event,
                    errno != 0 ? strerror(errno) : "an earlier line could not be written");
 }
 
+/* What a quick weighing has come to while the item still hangs: with a class it is taken off. */
+static void show_class(struct up_operator *op, enum up_action action) {
+    const struct up_quick_progress *quick = up_procedure_quick(op->procedure);
+    if (action == UP_ACTION_LIFT_OUT && quick != NULL && quick->class != UP_CLASS_UNDECIDED) {
+        indicator_show(op->panel, lamp_of(quick->class), up_monotonic_s());
+    }
+}
+
 bool up_operator_event(struct up_operator *op, const struct up_event *event,
                        struct up_failure *failure) {
     bool good;
@@ -109,6 +117,9 @@ bool up_operator_event(struct up_operator *op, const struct up_event *event,
     good = show_event(op, event, failure);
     if (op->panel != NULL) {
         indicator_event(op->panel, event);
+    }
+    if (op->panel != NULL && event->kind == UP_EVENT_ASK) {
+        show_class(op, event->ask.action);
     }
     return good;
 }

@@ -467,6 +467,28 @@ static void one_lamp_says_what_has_none_of_its_own(void **state) {
     up_panel_close(lines);
 }
 
+static void your_turn_winks_on_its_lamp(void **state) {
+    struct up_panel *lines = open_lines();
+    double now_s;
+    (void)state;
+    tell(lines, UP_EVENT_ASK, UP_ACTION_LIFT_OUT);
+    now_s = up_monotonic_s();
+    indicator_tick(lines, now_s + 1.2);
+    assert_true(fake->level[GO]);
+    assert_true(fabs(indicator_due_s(lines, now_s + 1.2) - now_s - 1.3) < 0.05);
+    indicator_tick(lines, now_s + 1.4);
+    assert_false(fake->level[GO]);
+    indicator_tick(lines, now_s + 1.75);
+    assert_true(fake->level[GO]);
+    tell(lines, UP_EVENT_ASK, UP_ACTION_SHAKE); /* another one begins its rhythm anew */
+    now_s = up_monotonic_s();
+    indicator_tick(lines, now_s + 1.4);
+    assert_false(fake->level[GO]);
+    indicator_tick(lines, now_s + 1.75);
+    assert_false(fake->level[GO]);
+    up_panel_close(lines);
+}
+
 static void a_class_is_shown_for_as_long_as_the_rig_says(void **state) {
     static const volatile sig_atomic_t signalled = 0;
     struct up_panel *lines = open_lines();
@@ -523,6 +545,7 @@ int main(void) {
         cmocka_unit_test_setup_teardown(the_shaker_runs_in_its_step_and_no_longer_than_its_limit,
                                         begin, end),
         cmocka_unit_test_setup_teardown(the_shaker_is_off_whatever_ends_the_program, begin, end),
+        cmocka_unit_test_setup_teardown(your_turn_winks_on_its_lamp, begin, end),
         cmocka_unit_test_setup_teardown(one_lamp_says_what_has_none_of_its_own, begin, end),
         cmocka_unit_test_setup_teardown(a_class_is_shown_for_as_long_as_the_rig_says, begin, end),
         cmocka_unit_test_setup_teardown(a_walk_with_the_pedal_down_says_so_at_once, begin, end),
