@@ -26,9 +26,11 @@ enum up_lamp lamp_of(enum up_class class) {
     return lamps[class];
 }
 
-static void show_turn(struct up_panel *panel, enum up_action action, double now_s) {
+static void show_turn(struct up_panel *panel, enum up_action action, enum up_class class,
+                      double now_s) {
+    bool stands = action == UP_ACTION_LIFT_OUT && class != UP_CLASS_UNDECIDED;
     panel->turn = up_turn_of(action);
-    panel->state = UP_LAMP_YOUR_TURN;
+    panel->state = stands ? lamp_of(class) : UP_LAMP_YOUR_TURN;
     panel->state_s = now_s;
 }
 
@@ -58,11 +60,11 @@ void indicator_fault(struct up_panel *panel, bool stands) {
     panel->fault_stands = stands;
 }
 
-void indicator_event(struct up_panel *panel, const struct up_event *event) {
+void indicator_event(struct up_panel *panel, const struct up_event *event, enum up_class class) {
     double now_s = up_monotonic_s();
     switch (event->kind) {
     case UP_EVENT_ASK:
-        show_turn(panel, event->ask.action, now_s);
+        show_turn(panel, event->ask.action, class, now_s);
         shake(panel, event->ask.action == UP_ACTION_SHAKE);
         if (!in_fault(panel, now_s)) { /* a fault has a sound of its own */
             indicator_sound(panel, UP_SOUND_YOUR_TURN);

@@ -26,6 +26,7 @@ static const double turns[UP_TURNS][BEATS_MAX] = {
     [UP_TURN_TAKE_OFF] = {STEADY, WINK},
     [UP_TURN_SHAKE] = {STEADY, WINK, WINK, WINK},
     [UP_TURN_ANSWER] = {STEADY, WINK, WINK, WINK, WINK, WINK},
+    [UP_TURN_BARE] = {STEADY, WINK, WINK, WINK, WINK, WINK, WINK, WINK},
 };
 
 static const double tunes[][BEATS_MAX] = {
@@ -39,7 +40,7 @@ static const double tunes[][BEATS_MAX] = {
 };
 
 enum up_turn up_turn_of(enum up_action action) {
-    static const enum up_turn turn[UP_ACTIONS] = {[UP_ACTION_BARE_HOOK] = UP_TURN_TAKE_OFF,
+    static const enum up_turn turn[UP_ACTIONS] = {[UP_ACTION_BARE_HOOK] = UP_TURN_BARE,
                                                   [UP_ACTION_EMPTY_IN_AIR] = UP_TURN_TAKE_OFF,
                                                   [UP_ACTION_EMPTY_IN_WATER] = UP_TURN_TAKE_OFF,
                                                   [UP_ACTION_LIFT_OUT] = UP_TURN_TAKE_OFF,

@@ -100,12 +100,11 @@ static bool show_event(struct up_operator *op, const struct up_event *event,
                    errno != 0 ? strerror(errno) : "an earlier line could not be written");
 }
 
-/* What a quick weighing has come to while the item still hangs: with a class it is taken off. */
-static void show_class(struct up_operator *op, enum up_action action) {
-    const struct up_quick_progress *quick = up_procedure_quick(op->procedure);
-    if (action == UP_ACTION_LIFT_OUT && quick != NULL && quick->class != UP_CLASS_UNDECIDED) {
-        indicator_show(op->panel, lamp_of(quick->class), up_monotonic_s());
-    }
+/* What a quick weighing has come to while the item still hangs. */
+static enum up_class class_so_far(const struct up_operator *op) {
+    const struct up_quick_progress *quick =
+        op->procedure != NULL ? up_procedure_quick(op->procedure) : NULL;
+    return quick != NULL ? quick->class : UP_CLASS_UNDECIDED;
 }
 
 bool up_operator_event(struct up_operator *op, const struct up_event *event,
@@ -116,10 +115,7 @@ bool up_operator_event(struct up_operator *op, const struct up_event *event,
     }
     good = show_event(op, event, failure);
     if (op->panel != NULL) {
-        indicator_event(op->panel, event);
-    }
-    if (op->panel != NULL && event->kind == UP_EVENT_ASK) {
-        show_class(op, event->ask.action);
+        indicator_event(op->panel, event, class_so_far(op));
     }
     return good;
 }

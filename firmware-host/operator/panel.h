@@ -63,7 +63,14 @@ double up_pedal_due_s(const struct up_pedal *pedal);
 /* ---- lamps and buzzer ---- */
 
 /* What is to be done at your turn. */
-enum up_turn { UP_TURN_HANG, UP_TURN_TAKE_OFF, UP_TURN_SHAKE, UP_TURN_ANSWER, UP_TURNS };
+enum up_turn {
+    UP_TURN_HANG,
+    UP_TURN_TAKE_OFF,
+    UP_TURN_SHAKE,
+    UP_TURN_ANSWER,
+    UP_TURN_BARE, /* all off, the ballast too */
+    UP_TURNS
+};
 enum up_turn up_turn_of(enum up_action action);
 
 /*
@@ -71,7 +78,8 @@ enum up_turn up_turn_of(enum up_action action);
  * settling: slow, even; waiting: a spark now and then; fault: fast; positive: short, long (it
  * rises); negative: long, short (it falls); neutral: long, long (it stays); undecided: three short
  * ones. Your turn: steady to hang something, with one wink to take it off, with two to shake, with
- * three to answer a question. Choices of ours. `turn` counts at your turn only.
+ * three to answer a question, with four to take all off, the ballast too. Choices of ours. `turn`
+ * counts at your turn only.
  */
 bool up_lamp_is_lit(enum up_lamp lamp, enum up_turn turn, double since_s);
 /* How long until it changes; infinite for a steady one. */

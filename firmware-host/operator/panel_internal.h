@@ -48,7 +48,8 @@ bool panel_water_changed(struct up_panel *panel);
 
 /* indicators.c */
 void indicator_begin(struct up_panel *panel);
-void indicator_event(struct up_panel *panel, const struct up_event *event);
+/* `class`: what a quick weighing has come to by then; with it the item is taken off. */
+void indicator_event(struct up_panel *panel, const struct up_event *event, enum up_class class);
 void indicator_answered(struct up_panel *panel);
 void indicator_waiting(struct up_panel *panel); /* for waits that are not the operator's turn */
 void indicator_sound(struct up_panel *panel, enum up_sound sound);

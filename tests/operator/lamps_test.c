@@ -80,11 +80,14 @@ static void your_turn_winks_for_what_is_to_be_done(void **state) {
     assert_int_equal(strncmp(seen, "##########################....####....##", 40), 0);
     watch_turn(UP_LAMP_YOUR_TURN, UP_TURN_ANSWER, seen);
     assert_int_equal(strncmp(seen, "##########################....####....####....##", 48), 0);
+    watch_turn(UP_LAMP_YOUR_TURN, UP_TURN_BARE, seen);
+    assert_int_equal(strncmp(seen, "##########################....####....####....####....##", 56),
+                     0);
 }
 
 static void each_action_has_its_turn(void **state) {
-    static const enum up_action off[] = {UP_ACTION_BARE_HOOK, UP_ACTION_EMPTY_IN_AIR,
-                                         UP_ACTION_EMPTY_IN_WATER, UP_ACTION_LIFT_OUT};
+    static const enum up_action off[] = {UP_ACTION_EMPTY_IN_AIR, UP_ACTION_EMPTY_IN_WATER,
+                                         UP_ACTION_LIFT_OUT};
     static const enum up_action on[] = {UP_ACTION_ADD_BALLAST, UP_ACTION_HANG_MASS,
                                         UP_ACTION_HANG_IN_AIR, UP_ACTION_IMMERSE,
                                         UP_ACTION_HANG_REFERENCE};
@@ -95,6 +98,7 @@ static void each_action_has_its_turn(void **state) {
     for (size_t i = 0; i < sizeof on / sizeof on[0]; i++) {
         assert_int_equal(up_turn_of(on[i]), UP_TURN_HANG);
     }
+    assert_int_equal(up_turn_of(UP_ACTION_BARE_HOOK), UP_TURN_BARE);
     assert_int_equal(up_turn_of(UP_ACTION_SHAKE), UP_TURN_SHAKE);
     assert_int_equal(up_turn_of(UP_ACTION_CONFIRM), UP_TURN_ANSWER);
 }
