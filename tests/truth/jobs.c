@@ -73,5 +73,5 @@ bool truth_share_out(unsigned jobs, truth_job *work, void *context, double *sum,
 
 void truth_exact(double hits, double of, double *low, double *high) {
     *low = hits > 0 ? gsl_cdf_beta_Pinv(0.025, hits, of - hits + 1) : 0;
-    *high = hits < of ? gsl_cdf_beta_Pinv(0.975, hits + 1, of - hits) : 1;
+    *high = hits < of ? gsl_cdf_beta_Qinv(0.025, hits + 1, of - hits) : 1;
 }
