@@ -46,10 +46,20 @@ static double per_kg(const struct measuring *measuring) {
     return measuring->record.calibration.slope_counts_per_kg;
 }
 
+bool quick_watches(const struct measuring *measuring) {
+    return measuring->plan.quick.on || measuring->plan.quick.shortens;
+}
+
 void quick_begin(struct measuring *measuring) {
     struct up_measurement *record = &measuring->record;
     const struct up_quick_plan *plan = &measuring->plan.quick;
     struct up_quick_progress *progress = &measuring->quick.progress;
+    for (int step = 0; step < UP_QUICK_STEPS; step++) {
+        progress->watch[step] = plan->watch[step];
+    }
+    if (!plan->on) {
+        return;
+    }
     record->quick = (struct up_quick_rule){
         .on = true,
         .bound_one = up_pocock_bound(UP_QUICK_ANALYSES, 1 - record->confidence, false),
@@ -60,9 +70,6 @@ void quick_begin(struct measuring *measuring) {
     progress->class = UP_CLASS_UNDECIDED;
     progress->taught = measuring->quick.taught;
     progress->buoyancy_kg = progress->at_most_kg = (double)NAN;
-    for (int step = 0; step < UP_QUICK_STEPS; step++) {
-        progress->watch[step] = plan->watch[step];
-    }
 }
 
 /* ---- looks ---- */
@@ -275,6 +282,38 @@ static bool is_enough(const struct measuring *measuring, int step,
             here->early / fabs(per_kg(measuring)) <= PART_OF_DISTANCE * distance_kg(result));
 }
 
+/* From the second trial of a full weighing on so many shakes follow as the first one needed: of the
+   readings before the last two only the air that all shakes freed depends. */
+static bool is_minor(const struct measuring *measuring, int step) {
+    unsigned set = trial_shakes_set(measuring);
+    unsigned reading = step == MEASURE_SHAKE ? measuring->trial.shakes + 1 : 0;
+    return measuring->plan.quick.shortens && step != MEASURE_LIFT_OUT && reading + 2 <= set;
+}
+
+static bool may_end(const struct measuring *measuring, int step) {
+    return measuring->plan.quick.on || is_minor(measuring, step);
+}
+
+/* The bound for stuck air may grow by so much, and what hangs for a shorter time may have crept by
+   as much less at the readings that count (our choice: an eighth of what no diver's lead shows). */
+static const double MINOR_MATTERS_KG = 0.000125;
+/* Whatever depends on it: a gain is wrong by no more (our choice). */
+static const double MINOR_MOST_KG = 0.001;
+
+static bool is_minor_enough(const struct measuring *measuring, size_t time, double step_size_kg,
+                            double bound_kg) {
+    const struct up_measurement *record = &measuring->record;
+    const struct up_calibration *calibration = &record->calibration;
+    double share =
+        record->kind_stuck_share > 0 ? record->kind_stuck_share : record->rig.stuck_share;
+    double sooner = log10((record->rig.read_after_s + record->rig.window_s / 2) /
+                          (up_early_time_s[time] + UP_EARLY_WINDOW_S / 2));
+    double creep = fabs(calibration->creep_rel_decade) +
+                   2 * calibration->u_creep_rel_decade; /* NaN: unknown */
+    return bound_kg <= MINOR_MOST_KG && up_stuck_air_bound(bound_kg, share) <= MINOR_MATTERS_KG &&
+           creep * sooner * fabs(step_size_kg) <= MINOR_MATTERS_KG;
+}
+
 static bool is_trusted(const struct measuring *measuring, int kind) {
     const struct up_early_watch *noted = &measuring->quick.progress.watch[kind];
     return measuring->plan.quick.envelope[kind].basis != UP_EARLY_NONE &&
@@ -311,7 +350,7 @@ bool quick_ends_reading(struct measuring *measuring, int step, double noise_floo
     double slope = per_kg(measuring), step_size = step_kg(measuring, step, window->tapered);
     trace->load[time] = window->tapered;
     trace->load[UP_EARLY_TIMES + time] = window->load;
-    if (!measuring->plan.quick.on || trace->to_the_end || !is_trusted(measuring, kind)) {
+    if (!may_end(measuring, step) || trace->to_the_end || !is_trusted(measuring, kind)) {
         return false;
     }
     if (contradicts(measuring, step, (double)NAN)) {
@@ -326,7 +365,8 @@ bool quick_ends_reading(struct measuring *measuring, int step, double noise_floo
     /* What still rings is in the bound; the full reading's own noise is less than a reading's. */
     ended.u_load = fmin(ended.u_load, noise_floor);
     struct up_indication here = indication_of(&ended);
-    if (!is_enough(measuring, step, &here)) {
+    if (measuring->plan.quick.on ? !is_enough(measuring, step, &here)
+                                 : !is_minor_enough(measuring, time, step_size, limit.bound_kg)) {
         return false;
     }
     watch(measuring, step, false);

@@ -67,6 +67,12 @@ const struct catalogue_member catalogue_trial_members[] = {
          "heavier after each shake, by this"),
      .nested = &counts},
     LIST_ALONE("plateaus", plateaus, LATER, "read since the trial before"),
+    INTEGER(
+        "readings_ended_early", ended_early, 0, LATER | JSON_ONLY,
+        "of a full weighing, before the last two: the gains are known within what ended them, so "
+        "no kind learns from those"),
+    NUMBER("early_freed_counts", early_freed_counts, UNIT_COUNTS, LATER | JSON_ONLY | NOT_NEGATIVE,
+           "by those the air that was freed in all lies within this"),
     END};
 #undef MEMBERS_OF
 

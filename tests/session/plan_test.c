@@ -234,7 +234,14 @@ static void all_of_a_quick_plan_comes_back(void **state) {
     }
     plan.quick.on = false;
     assert_true(read_back(to_json(), &failure));
-    assert_false(run.measure.quick.on);
+    assert_false(run.measure.quick.on || run.measure.quick.shortens);
+    plan.quick.shortens = true; /* a full weighing that may end minor readings */
+    assert_true(read_back(to_json(), &failure));
+    assert_true(run.measure.quick.shortens && !run.measure.quick.on);
+    assert_memory_equal(run.measure.quick.envelope[1].bound, plan.quick.envelope[1].bound,
+                        sizeof plan.quick.envelope[1].bound);
+    assert_true(run.measure.quick.lot == plan.quick.lot && run.measure.quick.watch[2].seen == 9);
+    plan.quick.shortens = false;
 }
 
 /* A journal may have been changed. */

@@ -255,7 +255,83 @@ static void test_second_family(void **state) {
     assert_int_equal(missed, 0);
 }
 
+/* ---- full weighings of a queue: minor readings may end ---- */
+
+static const enum second_law fulls[] = {SECOND_QUIET,     SECOND_RINGING,    SECOND_COMPOSITE,
+                                        SECOND_DEGASSING, SECOND_LOOK_ALIKE, SECOND_STUCK_TENTH,
+                                        SECOND_CREEP,     SECOND_CREEP_TURNS};
+enum { FULL_QUEUE = 20 };
+
+struct fulls { /* of the tank's own water, and of all three */
+    double items, seconds, half_kg, ended, holds, holds_all, results;
+};
+
+static bool play_fulls(void *context, unsigned queue, double *numbers, struct up_failure *failure) {
+    static struct second_outcome outcome;
+    const struct stage *stage = context;
+    struct up_quick_plan quick = stage->bench.plan;
+    struct fulls *sum = (struct fulls *)numbers;
+    (void)failure;
+    for (unsigned i = 0; i < FULL_QUEUE; i++) {
+        struct second_plan plan = {.law = stage->law,
+                                   .seed = 300001 + queue * FULL_QUEUE + i,
+                                   .quick = &quick,
+                                   .shortens = true};
+        second_session_play(&plan, &outcome);
+        sum->items++;
+        sum->seconds += outcome.measuring_s;
+        sum->ended += outcome.ended_early;
+        for (unsigned r = 0; r < outcome.results; r++) {
+            sum->holds += r == 0 && outcome.holds[r];
+            sum->half_kg += r == 0 ? outcome.width_kg[r] : 0;
+            sum->holds_all += outcome.holds[r];
+            sum->results++;
+        }
+        memcpy(quick.watch, outcome.watch, sizeof quick.watch);
+    }
+    return true;
+}
+
+static struct fulls full_weighings(struct stage *stage, bool shortens) {
+    static struct stage other;
+    struct fulls sum = {0};
+    struct up_failure failure;
+    other = *stage;
+    if (!shortens) { /* without an envelope nothing ends */
+        memset(other.bench.plan.envelope, 0, sizeof other.bench.plan.envelope);
+    }
+    unsigned queues = items_wanted() / 1000 + 1;
+    if (!truth_share_out(queues, play_fulls, &other, (double *)&sum, sizeof sum / sizeof(double),
+                         &failure)) {
+        fail_msg("%s", failure.text);
+    }
+    return sum;
+}
+
+static void test_full_weighings(void **state) {
+    static struct stage stage;
+    bool small = items_wanted() <= SMALL;
+    unsigned missed = 0;
+    (void)state;
+    for (size_t i = 0; i < COUNT(fulls) && (i == 0 || !small); i++) {
+        learn(&stage.bench, fulls[i], small ? LEARNING_SMALL : LEARNING);
+        stage.law = fulls[i];
+        struct fulls before = full_weighings(&stage, false), after = full_weighings(&stage, true);
+        double n = before.items, all = fmax(before.results, 1);
+        print_message("# %-24s %3.0f items: %5.0f s, %.2f g, holds %5.1f %% (all waters %5.1f); "
+                      "minor readings ended: %5.0f s, %.2f g, %5.1f %% (%5.1f), %.1f an item\n",
+                      second_law_name(fulls[i]), n, before.seconds / n, 1e3 * before.half_kg / n,
+                      100 * before.holds / n, 100 * before.holds_all / all, after.seconds / n,
+                      1e3 * after.half_kg / n, 100 * after.holds / n, 100 * after.holds_all / all,
+                      after.ended / n);
+        missed += after.seconds > before.seconds * 1.01 ||
+                  after.holds < before.holds - 4 * sqrt(fmax(n - before.holds, 1)) - 1;
+    }
+    assert_int_equal(missed, 0);
+}
+
 int main(void) {
-    const struct CMUnitTest tests[] = {cmocka_unit_test(test_second_family)};
+    const struct CMUnitTest tests[] = {cmocka_unit_test(test_full_weighings),
+                                       cmocka_unit_test(test_second_family)};
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

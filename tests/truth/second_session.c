@@ -219,18 +219,22 @@ static void make_quick(const struct second_plan *wanted, struct up_measure_plan 
 
 static void remember_trials(struct player *player) {
     const struct up_quick_progress *quick = up_procedure_quick(player->procedure);
+    const struct up_early_watch *watch = up_procedure_watch(player->procedure);
     const struct up_measurement *record = up_procedure_measurement(player->procedure);
     struct second_outcome *outcome = player->outcome;
     double load[UP_TRIALS_MAX];
-    for (unsigned i = 0; i < record->trials; i++)
+    for (unsigned i = 0; i < record->trials; i++) {
         load[i] = record->trial[i].load_counts / record->calibration.slope_counts_per_kg;
+        outcome->ended_early += record->trial[i].ended_early;
+    }
+    if (watch)
+        memcpy(outcome->watch, watch, sizeof outcome->watch);
     outcome->trial_sd_kg = up_summarise(load, record->trials).sd;
     if (!quick)
         return;
     outcome->aside = quick->put_aside;
     outcome->taughts = quick->taughts;
     memcpy(outcome->taught, quick->taught, quick->taughts * sizeof *quick->taught);
-    memcpy(outcome->watch, quick->watch, sizeof outcome->watch);
 }
 
 static bool measure(struct player *player, const struct up_calibration *calibration,
@@ -248,7 +252,12 @@ static bool measure(struct player *player, const struct up_calibration *calibrat
                                    .seed = player->plan->seed};
     struct up_failure failure = {0};
     tell_item(player, &plan.item);
-    if (player->plan->quick)
+    if (player->plan->quick && player->plan->shortens) {
+        plan.quick = *player->plan->quick;
+        plan.quick.on = false;
+        plan.quick.shortens = true;
+        plan.quick.lot = player->plan->seed;
+    } else if (player->plan->quick)
         make_quick(player->plan, &plan);
     if (player->plan->body)
         tell_body(&plan);
@@ -314,7 +323,7 @@ static bool get_ready(struct player *player) {
                       player->drawing);
     if (player->plan->mistake == SECOND_BALLAST_TOO_LIGHT)
         second_gear_make_float(&player->truth.item, player->drawing);
-    if (player->plan->quick)
+    if (player->plan->quick && !player->plan->shortens)
         second_gear_make_stock(&player->truth.item, player->drawing);
     return true;
 }
@@ -327,7 +336,7 @@ static void play_all(struct player *player) {
         !measure(player, &calibration, result, &results))
         return;
     player->outcome->results = results;
-    if (player->plan->quick)
+    if (player->plan->quick && !player->plan->shortens)
         player->outcome->rival =
             second_rival_weigh(&player->truth, calibration.slope_counts_per_kg, player->plan->seed);
     for (unsigned i = 0; i < results; i++)

@@ -22,6 +22,7 @@ struct second_plan {
        so; u 0: a new kind. */
     const struct up_quick_plan *quick;
     struct up_quantity scatter_kg;
+    bool shortens; /* no quick one by it, but a full one that may end minor readings */
 };
 
 struct second_outcome {
@@ -39,6 +40,7 @@ struct second_outcome {
     unsigned taughts;
     struct up_early_watch watch[UP_QUICK_STEPS];
     bool aside;
+    unsigned ended_early;      /* minor readings of a full one */
     struct second_rival rival; /* beside a quick weighing */
     char ended[512];           /* why there is no result; else the first question */
 };
