@@ -294,24 +294,25 @@ static bool may_end(const struct measuring *measuring, int step) {
     return measuring->plan.quick.on || is_minor(measuring, step);
 }
 
-/* The bound for stuck air may grow by so much, and what hangs for a shorter time may have crept by
-   as much less at the readings that count (our choice: an eighth of what no diver's lead shows). */
+/* The bound for stuck air may grow by so much, and from the earliest end of a reading to the full
+   one a cell may creep by as much: what hangs for a shorter time has crept less at the readings
+   that count (our choice). */
 static const double MINOR_MATTERS_KG = 0.000125;
 /* Whatever depends on it: a gain is wrong by no more (our choice). */
 static const double MINOR_MOST_KG = 0.001;
 
-static bool is_minor_enough(const struct measuring *measuring, size_t time, double step_size_kg,
+static bool is_minor_enough(const struct measuring *measuring, double step_size_kg,
                             double bound_kg) {
     const struct up_measurement *record = &measuring->record;
     const struct up_calibration *calibration = &record->calibration;
     double share =
         record->kind_stuck_share > 0 ? record->kind_stuck_share : record->rig.stuck_share;
-    double sooner = log10((record->rig.read_after_s + record->rig.window_s / 2) /
-                          (up_early_time_s[time] + UP_EARLY_WINDOW_S / 2));
+    double decades = log10((record->rig.read_after_s + record->rig.window_s / 2) /
+                           (up_early_time_s[0] + UP_EARLY_WINDOW_S / 2));
     double creep = fabs(calibration->creep_rel_decade) +
                    2 * calibration->u_creep_rel_decade; /* NaN: unknown */
     return bound_kg <= MINOR_MOST_KG && up_stuck_air_bound(bound_kg, share) <= MINOR_MATTERS_KG &&
-           creep * sooner * fabs(step_size_kg) <= MINOR_MATTERS_KG;
+           creep * decades * fabs(step_size_kg) <= MINOR_MATTERS_KG;
 }
 
 static bool is_trusted(const struct measuring *measuring, int kind) {
@@ -366,7 +367,7 @@ bool quick_ends_reading(struct measuring *measuring, int step, double noise_floo
     ended.u_load = fmin(ended.u_load, noise_floor);
     struct up_indication here = indication_of(&ended);
     if (measuring->plan.quick.on ? !is_enough(measuring, step, &here)
-                                 : !is_minor_enough(measuring, time, step_size, limit.bound_kg)) {
+                                 : !is_minor_enough(measuring, step_size, limit.bound_kg)) {
         return false;
     }
     watch(measuring, step, false);

@@ -462,8 +462,33 @@ static void begin_results(struct up_session_results *results, const struct up_me
     snprintf(results->bench, sizeof results->bench, "%s", bench);
 }
 
+static void note_learned(const struct up_session_settings *settings,
+                         struct queue_shared *queue_shared, const struct up_quick_plan *quick) {
+    const struct up_early_envelope *of = quick->envelope;
+    bool noted = queue_shared != NULL && queue_shared->learned_noted, learned = false;
+    if (!quick->on || noted) {
+        return;
+    }
+    if (queue_shared != NULL) {
+        queue_shared->learned_noted = true;
+    }
+    for (int step = 0; step < UP_QUICK_STEPS; step++) {
+        learned = learned || of[step].basis != UP_EARLY_NONE;
+    }
+    if (learned) {
+        send_note(settings,
+                  "readings may end early: this bench has learned from %u after an item was hung, "
+                  "%u after a shake and %u after it was lifted out",
+                  of[UP_QUICK_IMMERSED].traces, of[UP_QUICK_SHAKEN].traces,
+                  of[UP_QUICK_LIFTED].traces);
+    } else {
+        send_note(settings, "this bench has not learned yet how early its readings may end: they "
+                            "take their full time, which teaches it (five items at least)");
+    }
+}
+
 static bool plan_quick(const struct up_session_settings *settings,
-                       const struct queue_shared *queue_shared, struct up_quick_plan *quick,
+                       struct queue_shared *queue_shared, struct up_quick_plan *quick,
                        struct up_failure *failure) {
     quick->asks_aside =
         queue_shared != NULL; /* a single one is weighed in full by another command */
@@ -472,6 +497,7 @@ static bool plan_quick(const struct up_session_settings *settings,
     if (!up_taught_learn(settings->catalogue, &bench, quick->envelope, failure)) {
         return false;
     }
+    note_learned(settings, queue_shared, quick);
     /* Each session bears out what was learned by its first readings, so a single item gains
      * nothing.
      */

@@ -197,6 +197,7 @@ tank.stdin.close()
 
 # ---- as the catalogue has it ----
 errors = open(work + "/err").read()
+assert errors.count("this bench has not learned yet") == 1, errors
 assert status == 3 and not papers, (status, papers, seen, errors)
 assert lit[-1][1] == 0, "the lamp is out at the end"
 tables = glob.glob(catalogue + "/queues/*.csv")
