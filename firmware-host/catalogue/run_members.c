@@ -72,7 +72,7 @@ const struct catalogue_member catalogue_trial_members[] = {
         "of a full weighing, before the last two: the gains are known within what ended them, so "
         "no kind learns from those"),
     NUMBER("early_freed_counts", early_freed_counts, UNIT_COUNTS, LATER | JSON_ONLY | NOT_NEGATIVE,
-           "by those the air that was freed in all lies within this"),
+           "so the sum of the gains is known within this"),
     END};
 #undef MEMBERS_OF
 
