@@ -50,7 +50,8 @@ static void test_too_few(void **state) {
 }
 
 /* 20 traces of one step, off by 3 g and 1 g in turn: the mean is 2 g, the scatter about it
-   sqrt(20 / 19) g, and Student's t for 1 % over nine times, twice, both sides, 15 degrees of freedom. */
+   sqrt(20 / 19) g, and Student's t for 1 % over nine times, twice, both sides, 15 degrees of
+   freedom. */
 static void test_few_by_hand(void **state) {
     (void)state;
     struct up_early_trace trace[20];
