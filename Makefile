@@ -145,6 +145,9 @@ $(OUT)/upthrust: $(call object,$(CLI_SRC)) $(OUT)/libupthrust.a
 $(OUT)/upthrust-tank: $(call object,$(TANK_MAIN) $(TANK_SRC)) $(OUT)/libupthrust.a
 	@$(CC) $(LDFLAGS) -o $@ $^ $(PKG_LIBS)
 	@echo "built $@"
+# The program at GPIO lines that are pipes: a foot and lamps without a chip.
+$(OUT)/tests/operator/pretended: $(call object,$(CLI_SRC) tests/operator/pretended_lines.c) $(OUT)/libupthrust.a
+	@$(CC) $(LDFLAGS) -o $@ $^ $(PKG_LIBS)
 $(OUT)/tests/%_test: $(OUT)/tests/%_test.o $(call object,$(SUPPORT_SRC) $(TANK_SRC) $(FIRMWARE_SRC)) $(OUT)/libupthrust.a
 	@$(CC) $(LDFLAGS) -o $@ $^ $(PKG_LIBS) -lcmocka
 
@@ -180,7 +183,7 @@ demo: packages-build
 	  test $$status -eq 0 || test $$status -eq 3
 endif
 
-tests: $(TESTS)
+tests: $(TESTS) $(OUT)/tests/operator/pretended
 
 check: packages-check
 	@$(MAKE) --no-print-directory all tests

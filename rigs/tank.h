@@ -111,14 +111,17 @@ bool tank_act(struct tank *tank, const char *act, const char *item, double numbe
  */
 struct tank_window {
     double load_counts, slope_counts_s; /* mean, and slope of the straight line */
-    double sd_counts, lag1;             /* about that line, estimates from so many samples */
-    double floor_counts; /* noise floor of the stream's last 256 samples, by their differences */
+    double tapered_counts;  /* of tank_window_tapered: samples count by 1 - cos(2 pi t / length) */
+    double sd_counts, lag1; /* about that line, estimates from so many samples */
+    double floor_counts;    /* noise floor of the stream's last 256 samples, by their differences */
     unsigned readings, glitches; /* glitches that any test sees are no readings */
 };
 
 void tank_wait(struct tank *tank, double until_s);
 /* Moves on to from_s and computes what the samples from there over length_s would show. */
 void tank_window(struct tank *tank, double from_s, double length_s, struct tank_window *window);
+void tank_window_tapered(struct tank *tank, double from_s, double length_s,
+                         struct tank_window *window);
 /* The reading now, were there no drift, creep, play, ringing, bend or noise. */
 double tank_ideal_counts(const struct tank *tank);
 /* When the latest change of the load came to stand, found from the trace as the last time the

@@ -139,10 +139,10 @@ void tank_wait(struct tank *tank, double until_s) {
     }
 }
 
-/* What a part of the reading adds to a window: mean, slope of the straight line, mean square about
-   zero. */
+/* What a part of the reading adds to a window: mean, the tapered one, slope of the straight line,
+   mean square about zero. */
 struct part {
-    double mean, slope, square;
+    double mean, tapered, slope, square;
 };
 
 /* Not every compiler has CMPLX. */
@@ -151,24 +151,31 @@ static double complex complex_of(double real, double imaginary) {
 }
 
 /* Of size * exp(rate t), its imaginary or real part, over t from 0 to length_s. */
-static void decaying(double complex size, double complex rate, double length_s,
-                     double complex *mean, double complex *slope) {
+struct decaying {
+    double complex mean, tapered, slope;
+};
+
+static struct decaying decaying(double complex size, double complex rate, double length_s) {
     double complex e = cexp(rate * length_s);
     double complex area = (e - 1) / rate;
     double complex moment = (length_s * e - area) / rate;
-    *mean = size * area / length_s;
-    *slope = size * 12 * (moment - area * length_s / 2) / (length_s * length_s * length_s);
+    double complex mean = size * area / length_s;
+    double turn = TURN / length_s;
+    return (struct decaying){.mean = mean,
+                             .tapered = mean * turn * turn / (rate * rate + turn * turn),
+                             .slope = size * 12 * (moment - area * length_s / 2) /
+                                      (length_s * length_s * length_s)};
 }
 
 static struct part creep_part(const struct tank *tank, double load_kg, double length_s) {
     struct part part = {0};
     for (int i = 0; i < CREEP_STATES; i++) {
         double goal_kg = CREEP_PART[i] * tank->creep_rel * load_kg;
-        double complex mean, slope;
-        decaying(tank->creep_kg[i] - goal_kg, -creep_rate(tank, i, goal_kg), length_s, &mean,
-                 &slope);
-        part.mean += goal_kg + creal(mean);
-        part.slope += creal(slope);
+        struct decaying left =
+            decaying(tank->creep_kg[i] - goal_kg, -creep_rate(tank, i, goal_kg), length_s);
+        part.mean += goal_kg + creal(left.mean);
+        part.tapered += goal_kg + creal(left.tapered);
+        part.slope += creal(left.slope);
     }
     return part;
 }
@@ -176,12 +183,14 @@ static struct part creep_part(const struct tank *tank, double load_kg, double le
 static struct part ringing_part(double size, double phase, double period_s, double decay_s,
                                 double since_s, double length_s) {
     struct part part = {0};
-    double complex rate = complex_of(-1 / decay_s, TURN / period_s), mean, slope;
+    double complex rate = complex_of(-1 / decay_s, TURN / period_s);
     double left = size * exp(-since_s / decay_s);
     if (fabs(left) > 1e-9) {
-        decaying(size * cexp(rate * since_s + complex_of(0, phase)), rate, length_s, &mean, &slope);
-        part.mean = cimag(mean);
-        part.slope = cimag(slope);
+        struct decaying rings =
+            decaying(size * cexp(rate * since_s + complex_of(0, phase)), rate, length_s);
+        part.mean = cimag(rings.mean);
+        part.tapered = cimag(rings.tapered);
+        part.slope = cimag(rings.slope);
         part.square =
             left * left / 2 * decay_s / (2 * length_s) * (1 - exp(-2 * length_s / decay_s));
     }
@@ -226,6 +235,14 @@ static void add_spikes(struct tank *tank, struct tank_window *window, double *va
     }
 }
 
+/* Of a mean of so many samples: so many times its square. */
+static double noise_square(const struct tank_cell *cell, double n) {
+    double r = cell->correlation;
+    double white = cell->white_counts * cell->white_counts;
+    double correlated = cell->correlated_counts * cell->correlated_counts;
+    return white + correlated * ((1 + r) / (1 - r) - 2 * r / (n * (1 - r) * (1 - r)));
+}
+
 /* White, correlated and wandering noise in a mean of so many samples and in a line's slope. */
 static void add_noise(struct tank *tank, double length_s, double ringing_square,
                       double ringing_lag1, struct tank_window *window) {
@@ -233,8 +250,7 @@ static void add_noise(struct tank *tank, double length_s, double ringing_square,
     double n = window->readings, r = cell->correlation;
     double white = cell->white_counts * cell->white_counts;
     double correlated = cell->correlated_counts * cell->correlated_counts;
-    double walk = cell->walk_counts_sqrt_s;
-    double single = white + correlated * ((1 + r) / (1 - r) - 2 * r / (n * (1 - r) * (1 - r)));
+    double walk = cell->walk_counts_sqrt_s, single = noise_square(cell, n);
     double variance = white + correlated + ringing_square;
     double end = gsl_ran_gaussian(tank->noise, walk * sqrt(length_s));
     window->lag1 = (r * correlated + ringing_lag1 * ringing_square) / variance;
@@ -250,16 +266,22 @@ static void add_noise(struct tank *tank, double length_s, double ringing_square,
     window->sd_counts = sqrt(variance * gsl_ran_chisq(tank->noise, n - 2) / (n - 2));
 }
 
+static void ringing_parts(const struct tank *tank, double from_s, double length_s,
+                          struct part *sway, struct part *slosh) {
+    const struct tank_cell *cell = &tank->cell;
+    double since_s = from_s - tank->touched_s;
+    *sway = ringing_part(tank->sway_kg, tank->sway_phase, cell->sway_period_s, cell->sway_decay_s,
+                         since_s, length_s);
+    *slosh = ringing_part(tank->slosh_kg, tank->slosh_phase, cell->slosh_period_s,
+                          cell->slosh_decay_s, since_s, length_s);
+}
+
 void tank_window(struct tank *tank, double from_s, double length_s, struct tank_window *window) {
     const struct tank_cell *cell = &tank->cell;
     tank_wait(tank, from_s);
-    double load_kg = level_kg(tank), since_s = from_s - tank->touched_s;
-    double half_s = length_s / 2;
-    struct part creeping = creep_part(tank, load_kg, length_s);
-    struct part sway = ringing_part(tank->sway_kg, tank->sway_phase, cell->sway_period_s,
-                                    cell->sway_decay_s, since_s, length_s);
-    struct part slosh = ringing_part(tank->slosh_kg, tank->slosh_phase, cell->slosh_period_s,
-                                     cell->slosh_decay_s, since_s, length_s);
+    double load_kg = level_kg(tank), half_s = length_s / 2;
+    struct part creeping = creep_part(tank, load_kg, length_s), sway, slosh;
+    ringing_parts(tank, from_s, length_s, &sway, &slosh);
     double bent_kg = load_kg + lag(tank, load_kg) + creeping.mean + sway.mean + slosh.mean;
     double slope = creeping.slope + sway.slope + slosh.slope;
     double square = sway.square + slosh.square, counts_per_kg = tank->counts_per_kg;
@@ -282,4 +304,20 @@ void tank_window(struct tank *tank, double from_s, double length_s, struct tank_
                      slosh.square * cos(TURN / (cell->slosh_period_s * cell->rate_hz));
     add_noise(tank, length_s, square * counts_per_kg * counts_per_kg,
               square > 0 ? turning / square : 0, window);
+}
+
+/* What moves in closed form; of the noise the weights take half as much more than a plain mean has,
+   and of what wanders the eightieth part of the window. */
+void tank_window_tapered(struct tank *tank, double from_s, double length_s,
+                         struct tank_window *window) {
+    tank_window(tank, from_s, length_s, window);
+    struct part creeping = creep_part(tank, level_kg(tank), length_s), sway, slosh;
+    ringing_parts(tank, from_s, length_s, &sway, &slosh);
+    double off_kg =
+        creeping.tapered + sway.tapered + slosh.tapered - creeping.mean - sway.mean - slosh.mean;
+    double square = noise_square(&tank->cell, window->readings) / window->readings / 2;
+    double walk = tank->cell.walk_counts_sqrt_s;
+    window->tapered_counts = window->load_counts + tank->counts_per_kg * off_kg +
+                             gsl_ran_gaussian(tank->noise, sqrt(square)) +
+                             gsl_ran_gaussian(tank->noise, walk * sqrt(length_s / 80));
 }

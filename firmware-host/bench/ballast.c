@@ -77,10 +77,11 @@ bool ballast_is_off(struct measuring *measuring, const struct up_indication *her
 int ballast_doubted(struct measuring *measuring, enum up_answer_word word) {
     if (word != UP_ANSWER_ACCEPT) {
         measuring->ballast_kg = (double)NAN;
+        measuring->tare_is_stale = true; /* it was read with that ballast */
         return MEASURE_BARE;
     }
     events_note(measuring->events, "accepted by the operator: %s", measuring->question);
-    return MEASURE_AIR;
+    return measuring->air_done ? STEP_ONWARDS : MEASURE_AIR;
 }
 
 /* A line that goes slack measures nothing: the ballast must outweigh the lift with room to spare.

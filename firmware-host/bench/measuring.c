@@ -336,9 +336,7 @@ int measuring_begin(struct measuring *measuring, const struct up_measure_plan *p
     measuring->record.under_way = true;
     measuring->level_done = plan->two_point_m == 0;
     measuring->deep_done = plan->second_depth_m == 0;
-    if (plan->quick.on) {
-        quick_begin(measuring);
-    }
+    quick_begin(measuring);
     if (!opening->known) {
         return plan->bare_hook ? MEASURE_BARE : MEASURE_BALLAST;
     }

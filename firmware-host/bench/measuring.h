@@ -105,6 +105,8 @@ void trial_take_gain(const struct measuring *measuring, const struct up_indicati
                      struct up_trial *trial);
 void trial_complete(const struct measuring *measuring, const struct up_indication *after,
                     struct up_trial *trial);
+/* As many as the trials before this one had; 0: each trial decides for itself. */
+unsigned trial_shakes_set(const struct measuring *measuring);
 int trial_immersed(struct measuring *measuring, const struct up_indication *here);
 int trial_shaken(struct measuring *measuring, const struct up_indication *here);
 int trial_lifted_out(struct measuring *measuring, const struct up_indication *here);

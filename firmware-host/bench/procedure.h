@@ -233,6 +233,8 @@ const struct up_loadings *up_procedure_loadings(const struct up_procedure *proce
 
 /* Of a quick weighing, while it goes on and after; NULL: it is none. */
 const struct up_quick_progress *up_procedure_quick(const struct up_procedure *procedure);
+/* What the session has seen of early readings, UP_QUICK_STEPS of them; NULL: none may end one. */
+const struct up_early_watch *up_procedure_watch(const struct up_procedure *procedure);
 /* The traces that went on to the full schedule, of a full weighing too: they teach later ones. */
 const struct up_quick_taught *up_procedure_taught(const struct up_procedure *procedure,
                                                   unsigned *count);

@@ -27,7 +27,8 @@ static const double SHRINKS_TO = 0.75;
    the nearest line (our choice). */
 static const double PART_OF_DISTANCE = 1.0 / 8;
 
-/* The empty hanger serves the next item too, which may lie nearer to a line (our choice). */
+/* The empty hanger serves the next item too, which may lie nearer to a line: its reading ends where
+   its bound is a gram, or what a trial of the kind scatters by, where that is more (our choice). */
 static const double TARE_MOST_KG = 0.001;
 
 /* While the hanger was not read empty again, what it may have drifted: what tares around a load
@@ -45,10 +46,20 @@ static double per_kg(const struct measuring *measuring) {
     return measuring->record.calibration.slope_counts_per_kg;
 }
 
+bool quick_watches(const struct measuring *measuring) {
+    return measuring->plan.quick.on || measuring->plan.quick.shortens;
+}
+
 void quick_begin(struct measuring *measuring) {
     struct up_measurement *record = &measuring->record;
     const struct up_quick_plan *plan = &measuring->plan.quick;
     struct up_quick_progress *progress = &measuring->quick.progress;
+    for (int step = 0; step < UP_QUICK_STEPS; step++) {
+        progress->watch[step] = plan->watch[step];
+    }
+    if (!plan->on) {
+        return;
+    }
     record->quick = (struct up_quick_rule){
         .on = true,
         .bound_one = up_pocock_bound(UP_QUICK_ANALYSES, 1 - record->confidence, false),
@@ -59,9 +70,6 @@ void quick_begin(struct measuring *measuring) {
     progress->class = UP_CLASS_UNDECIDED;
     progress->taught = measuring->quick.taught;
     progress->buoyancy_kg = progress->at_most_kg = (double)NAN;
-    for (int step = 0; step < UP_QUICK_STEPS; step++) {
-        progress->watch[step] = plan->watch[step];
-    }
 }
 
 /* ---- looks ---- */
@@ -259,8 +267,9 @@ static bool is_enough(const struct measuring *measuring, int step,
     UP_FREED struct up_result *result = up_allocate(1, sizeof *result);
     struct up_trial trial = measuring->trial;
     if (step == MEASURE_LIFT_OUT) {
+        double most_kg = fmax(TARE_MOST_KG, measuring->record.kind_repeatability_kg.u);
         trial_complete(measuring, here, &trial);
-        return here->early <= TARE_MOST_KG * fabs(per_kg(measuring)) &&
+        return here->early <= most_kg * fabs(per_kg(measuring)) &&
                class_now(measuring, &trial, result) != UP_CLASS_UNDECIDED;
     }
     if (step == MEASURE_SHAKE) {
@@ -273,6 +282,39 @@ static bool is_enough(const struct measuring *measuring, int step,
             here->early / fabs(per_kg(measuring)) <= PART_OF_DISTANCE * distance_kg(result));
 }
 
+/* From the second trial of a full weighing on so many shakes follow as the first one needed: of the
+   readings before the last two only the air that all shakes freed depends. */
+static bool is_minor(const struct measuring *measuring, int step) {
+    unsigned set = trial_shakes_set(measuring);
+    unsigned reading = step == MEASURE_SHAKE ? measuring->trial.shakes + 1 : 0;
+    return measuring->plan.quick.shortens && step != MEASURE_LIFT_OUT && reading + 2 <= set;
+}
+
+static bool may_end(const struct measuring *measuring, int step) {
+    return measuring->plan.quick.on || is_minor(measuring, step);
+}
+
+/* The bound for stuck air may grow by so much, and from the earliest end of a reading to the full
+   one a cell may creep by as much: what hangs for a shorter time has crept less at the readings
+   that count (our choice). */
+static const double MINOR_MATTERS_KG = 0.000125;
+/* Whatever depends on it: a gain is wrong by no more (our choice). */
+static const double MINOR_MOST_KG = 0.001;
+
+static bool is_minor_enough(const struct measuring *measuring, double step_size_kg,
+                            double bound_kg) {
+    const struct up_measurement *record = &measuring->record;
+    const struct up_calibration *calibration = &record->calibration;
+    double share =
+        record->kind_stuck_share > 0 ? record->kind_stuck_share : record->rig.stuck_share;
+    double decades = log10((record->rig.read_after_s + record->rig.window_s / 2) /
+                           (up_early_time_s[0] + UP_EARLY_WINDOW_S / 2));
+    double creep = fabs(calibration->creep_rel_decade) +
+                   2 * calibration->u_creep_rel_decade; /* NaN: unknown */
+    return bound_kg <= MINOR_MOST_KG && up_stuck_air_bound(bound_kg, share) <= MINOR_MATTERS_KG &&
+           creep * decades * fabs(step_size_kg) <= MINOR_MATTERS_KG;
+}
+
 static bool is_trusted(const struct measuring *measuring, int kind) {
     const struct up_early_watch *noted = &measuring->quick.progress.watch[kind];
     return measuring->plan.quick.envelope[kind].basis != UP_EARLY_NONE &&
@@ -283,9 +325,9 @@ static bool is_trusted(const struct measuring *measuring, int kind) {
    that taught it are: less the last of them, so that no step of its own is in it. */
 static bool contradicts(const struct measuring *measuring, int step, double full) {
     const struct quick_trace *trace = &measuring->quick.trace;
-    double kg[UP_EARLY_TIMES], slope = per_kg(measuring);
+    double kg[UP_EARLY_VALUES], slope = per_kg(measuring);
     double last = isnan(full) ? trace->load[trace->times - 1] : full;
-    for (size_t i = 0; i < trace->times; i++) {
+    for (size_t i = 0; i < UP_EARLY_VALUES; i++) {
         kg[i] = (trace->load[i] - last) / slope;
     }
     return up_early_contradicts(&measuring->plan.quick.envelope[step_of(step)],
@@ -306,9 +348,10 @@ bool quick_ends_reading(struct measuring *measuring, int step, double noise_floo
         return false;
     }
     size_t time = trace->times++;
-    double slope = per_kg(measuring), step_size = step_kg(measuring, step, window->load);
-    trace->load[time] = window->load;
-    if (!measuring->plan.quick.on || trace->to_the_end || !is_trusted(measuring, kind)) {
+    double slope = per_kg(measuring), step_size = step_kg(measuring, step, window->tapered);
+    trace->load[time] = window->tapered;
+    trace->load[UP_EARLY_TIMES + time] = window->load;
+    if (!may_end(measuring, step) || trace->to_the_end || !is_trusted(measuring, kind)) {
         return false;
     }
     if (contradicts(measuring, step, (double)NAN)) {
@@ -318,12 +361,13 @@ bool quick_ends_reading(struct measuring *measuring, int step, double noise_floo
     struct up_early_limit limit =
         up_early_limit(&measuring->plan.quick.envelope[kind], time, step_size);
     struct up_plateau ended = *window;
-    ended.load -= limit.off_kg * slope;
+    ended.load = window->tapered - limit.off_kg * slope;
     ended.early = limit.bound_kg * fabs(slope);
     /* What still rings is in the bound; the full reading's own noise is less than a reading's. */
     ended.u_load = fmin(ended.u_load, noise_floor);
     struct up_indication here = indication_of(&ended);
-    if (!is_enough(measuring, step, &here)) {
+    if (measuring->plan.quick.on ? !is_enough(measuring, step, &here)
+                                 : !is_minor_enough(measuring, step_size, limit.bound_kg)) {
         return false;
     }
     watch(measuring, step, false);
@@ -351,7 +395,7 @@ void quick_learn(struct measuring *measuring, int step, const struct up_plateau 
         struct up_quick_taught *taught = &quick->taught[quick->progress.taughts++];
         *taught = (struct up_quick_taught){.step = (enum up_quick_step)kind,
                                            .step_kg = step_kg(measuring, step, full->load)};
-        for (size_t i = 0; i < UP_EARLY_TIMES; i++) {
+        for (size_t i = 0; i < UP_EARLY_VALUES; i++) {
             taught->off_kg[i] = (trace->load[i] - full->load) / per_kg(measuring);
         }
     }

@@ -24,6 +24,9 @@ struct up_quick_plan {
     double mass_kg, u_mass_kg;                         /* dry, by another scale; 0: not told */
     unsigned long lot; /* which readings go on to the end; another one for each run */
     bool asks_aside;   /* what lies near a line: is it put aside, or weighed in full now? */
+    /* A full weighing, not a quick one, may end readings on which little depends: those before the
+       last two of a trial for which the first one set the number of shakes. */
+    bool shortens;
 };
 
 /* A trace that went on to the full schedule. */
@@ -31,7 +34,7 @@ enum { UP_QUICK_TAUGHT_MAX = 64 };
 
 struct up_quick_taught {
     enum up_quick_step step;
-    double step_kg, off_kg[UP_EARLY_TIMES];
+    double step_kg, off_kg[UP_EARLY_VALUES];
 };
 
 /* What a quick weighing has come to. */
@@ -52,8 +55,8 @@ enum { QUICK_NO_TRACE = UP_EARLY_TIMES + 1 };
 
 struct quick_trace {
     size_t times;
-    double load[UP_EARLY_TIMES];
-    bool to_the_end; /* by lot, or as something is wrong with it */
+    double load[UP_EARLY_VALUES]; /* tapered, then plain */
+    bool to_the_end;              /* by lot, or as something is wrong with it */
 };
 
 struct quick {
@@ -78,6 +81,9 @@ void quick_learn(struct measuring *measuring, int step, const struct up_plateau 
 
 /* Of a reading's mean; by parts where the kind's scatter holds what noise does to whole trials. */
 double quick_u_load(const struct measuring *measuring, const struct up_plateau *plateau);
+
+/* Of a quick weighing, or of a full one that may end readings. */
+bool quick_watches(const struct measuring *measuring);
 
 /* What follows a reading of a trial, and its end. */
 int quick_immersed(struct measuring *measuring, const struct up_indication *here);

@@ -25,6 +25,23 @@ static bool is_away(const struct up_procedure *procedure, double load, double fl
                0.5 * fabs(measuring->hung.load - measuring->tare.load);
 }
 
+/* Weights that rise from nothing at the window's ends to the most in its middle (J. von Hann's): a
+   swing that turns f times in the window moves their mean by 1 / (f^2 - 1) of what it moves a plain
+   one; what changes evenly moves both alike. */
+static double tapered_load(const struct up_reading *reading, size_t count) {
+    double weights = 0, sum = 0, first_s = reading[0].time_s;
+    double length_s = (reading[count - 1].time_s - first_s) * (double)count / (double)(count - 1);
+    double half_s = length_s / (2 * (double)count);
+    for (size_t i = 0; i < count; i++) {
+        if (reading[i].verdict == UP_READING_GOOD) {
+            double weight = 1 - cos(2 * M_PI * (reading[i].time_s - first_s + half_s) / length_s);
+            weights += weight;
+            sum += weight * reading[i].load;
+        }
+    }
+    return sum / weights;
+}
+
 /* Whether it settled is not asked: its bound holds for readings that ring. It counts from the
    answer, as before that a hand may steady what hangs. */
 bool early_window(struct up_procedure *procedure, struct up_plateau *window) {
@@ -52,6 +69,8 @@ bool early_window(struct up_procedure *procedure, struct up_plateau *window) {
                 to_s < step_s + procedure->rig->read_after_s + procedure->rig->window_s / 2;
     if (!good) { /* neither this reading nor what it would teach */
         procedure->measuring->quick.trace.times = QUICK_NO_TRACE;
+        return false;
     }
-    return good;
+    window->tapered = tapered_load(stream->readings.at + first, stop - first);
+    return true;
 }

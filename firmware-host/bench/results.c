@@ -149,8 +149,9 @@ static void state_at_last_soak(const struct uptake *uptake, struct trials *trial
     trials->sd_dof = line->dof;
 }
 
+/* At most: readings before the last two may have ended early. */
 static double freed_counts(const struct up_trial *trial) {
-    double freed = 0;
+    double freed = trial->early_freed_counts;
     for (unsigned i = 0; i < trial->shakes; i++) {
         freed += trial->gain_counts[i];
     }

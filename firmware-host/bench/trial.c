@@ -32,9 +32,10 @@ static double age_s(const struct up_indication *here) {
     return here->time_s - here->step_s;
 }
 
-/* The means of trial->shakes readings and this one more. */
+/* The means of trial->shakes readings and this one more, less those that ended early: what still
+   rings has no slope of its own. */
 static void note_slope(struct up_trial *trial, const struct up_indication *here) {
-    double share = 1.0 / (trial->shakes + 1);
+    double share = here->early > 0 ? 0 : 1.0 / (trial->shakes + 1 - trial->ended_early);
     trial->water_slope_counts_s += share * (here->slope_per_s - trial->water_slope_counts_s);
     trial->water_age_s += share * (age_s(here) - trial->water_age_s);
 }
@@ -43,14 +44,17 @@ int trial_immersed(struct measuring *measuring, const struct up_indication *here
     const struct up_measurement *record = &measuring->record;
     measuring->trial = (struct up_trial){.number = record->trials + 1};
     note_slope(&measuring->trial, here);
+    if (here->early > 0 && !measuring->plan.quick.on) {
+        measuring->trial.ended_early = 1;
+        measuring->trial.early_freed_counts = here->early;
+    }
     if (record->trials == 0) {
         measuring->immersed_s = here->time_s - record->rig.read_after_s;
     }
     return measuring->plan.quick.on ? quick_immersed(measuring, here) : MEASURE_SHAKE;
 }
 
-/* From the trials before this one; 0: none was shaken, or each trial decides for itself. */
-static unsigned shakes_set(const struct measuring *measuring) {
+unsigned trial_shakes_set(const struct measuring *measuring) {
     const struct up_measurement *record = &measuring->record;
     unsigned shakes = 0;
     for (unsigned i = 0; measuring->plan.steady_shakes && i < record->trials && shakes == 0; i++) {
@@ -77,13 +81,14 @@ int trial_shaken(struct measuring *measuring, const struct up_indication *here) 
     struct up_trial *trial = &measuring->trial;
     trial_take_gain(measuring, here, trial);
     note_slope(trial, here);
+    trial->ended_early += here->early > 0 && !measuring->plan.quick.on;
     double matters =
         fmax(AIR_MATTERS_KG * fabs(counts_per_kg(measuring)), AIR_MATTERS_U * trial->u_gain_counts);
     trial->still_gaining = trial->last_gain_counts > matters;
     if (measuring->plan.quick.on) {
         return quick_shaken(measuring, here);
     }
-    unsigned set = shakes_set(measuring);
+    unsigned set = trial_shakes_set(measuring);
     bool enough = set > 0 ? trial->shakes >= set
                           : !trial->still_gaining ||
                                 trial->shakes >= (unsigned)measuring->record.rig.shakes_max;

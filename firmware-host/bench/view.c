@@ -23,6 +23,11 @@ const struct up_quick_progress *up_procedure_quick(const struct up_procedure *pr
     return measuring != NULL && measuring->plan.quick.on ? &measuring->quick.progress : NULL;
 }
 
+const struct up_early_watch *up_procedure_watch(const struct up_procedure *procedure) {
+    const struct measuring *measuring = procedure->measuring;
+    return measuring != NULL && quick_watches(measuring) ? measuring->quick.progress.watch : NULL;
+}
+
 const struct up_quick_taught *up_procedure_taught(const struct up_procedure *procedure,
                                                   unsigned *count) {
     const struct measuring *measuring = procedure->measuring;

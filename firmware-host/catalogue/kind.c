@@ -149,11 +149,13 @@ static bool is_left_out(const struct trial_data *trial_data, const struct trial 
     return false;
 }
 
-/* A trial with a gain that is not a number says nothing about its air. */
+/* A trial with a gain that is not a number says nothing about its air, and one with readings that
+   ended early no more than a bound. */
 static void read_gains(const json_t *content, double counts_g, struct trial *trial) {
     const json_t *gains = json_object_get(content, "gain_counts");
     size_t count = json_array_size(gains);
-    trial->gains = count > GAINS_MAX ? 0 : count;
+    bool whole = !(up_record_number(content, "readings_ended_early") > 0);
+    trial->gains = count > GAINS_MAX || !whole ? 0 : count;
     trial->shakes_set = json_is_true(json_object_get(content, "shakes_set"));
     for (size_t i = 0; i < trial->gains; i++) {
         const json_t *gain = json_array_get(gains, i);

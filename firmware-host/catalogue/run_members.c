@@ -67,6 +67,12 @@ const struct catalogue_member catalogue_trial_members[] = {
          "heavier after each shake, by this"),
      .nested = &counts},
     LIST_ALONE("plateaus", plateaus, LATER, "read since the trial before"),
+    INTEGER(
+        "readings_ended_early", ended_early, 0, LATER | JSON_ONLY,
+        "of a full weighing, before the last two: the gains are known within what ended them, so "
+        "no kind learns from those"),
+    NUMBER("early_freed_counts", early_freed_counts, UNIT_COUNTS, LATER | JSON_ONLY | NOT_NEGATIVE,
+           "so the sum of the gains is known within this"),
     END};
 #undef MEMBERS_OF
 
@@ -86,7 +92,9 @@ static const struct catalogue_nested grams_off = {.unit = UNIT_KG, .most = 64};
 static const struct catalogue_member trace_members[] = {
     TEXT_ALONE("step", 0, "immersed, shaken or lifted"),
     NUMBER_ALONE("step_kg", UNIT_KG, 0, "of the load"),
-    LIST_ALONE("off_kg", grams_off, 0, "early readings less the one at the full schedule"), END};
+    LIST_ALONE("off_kg", grams_off, 0,
+               "early readings, tapered, then plain, less the one at the full schedule"),
+    END};
 static const struct catalogue_nested traces = {.members = trace_members, .most = 64};
 static const struct catalogue_member taught_members[] = {
     TRUTH_ALONE("simulated", 0, "on a simulated bench"),

@@ -22,7 +22,7 @@ const char *up_taught_step_name(enum up_quick_step step) {
 
 static json_t *trace_to_json(const struct up_quick_taught *taught) {
     json_t *off = json_array();
-    for (size_t i = 0; i < UP_EARLY_TIMES; i++) {
+    for (size_t i = 0; i < UP_EARLY_VALUES; i++) {
         json_array_append_new(off, up_json_number(taught->off_kg[i]));
     }
     return json_pack("{s:s, s:o, s:o}", "step", step_words[taught->step], "step_kg",
@@ -109,9 +109,9 @@ static json_t *session_of(struct learning *learning, const struct up_record *rec
 
 static bool trace_from_json(const json_t *json, struct up_early_trace *trace) {
     const json_t *off = json_object_get(json, "off_kg");
-    bool good = json_array_size(off) == UP_EARLY_TIMES;
+    bool good = json_array_size(off) == UP_EARLY_VALUES;
     trace->step_kg = up_record_number(json, "step_kg");
-    for (size_t i = 0; good && i < UP_EARLY_TIMES; i++) {
+    for (size_t i = 0; good && i < UP_EARLY_VALUES; i++) {
         const json_t *value = json_array_get(off, i);
         trace->off_kg[i] = json_number_value(value);
         good = json_is_number(value) && isfinite(trace->off_kg[i]);

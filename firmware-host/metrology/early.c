@@ -61,7 +61,7 @@ static void shape(struct up_early_envelope *envelope, const struct up_early_trac
                   size_t traces, size_t one_in) {
     UP_FREED double *step2 = up_allocate(traces + 1, sizeof *step2);
     UP_FREED double *off2 = up_allocate(traces + 1, sizeof *off2);
-    for (size_t time = 0; time < UP_EARLY_TIMES; time++) {
+    for (size_t time = 0; time < UP_EARLY_VALUES; time++) {
         size_t count = 0;
         double sum = 0;
         for (size_t i = 0; i < traces; i += one_in) {
@@ -81,7 +81,7 @@ static void shape(struct up_early_envelope *envelope, const struct up_early_trac
 static double largest_off(const struct up_early_envelope *envelope,
                           const struct up_early_trace *trace) {
     double most = 0;
-    for (size_t time = 0; time < UP_EARLY_TIMES; time++) {
+    for (size_t time = 0; time < UP_EARLY_VALUES; time++) {
         most = fmax(most, fabs(in_scales(envelope, time, trace) - envelope->mean[time]));
     }
     return most;
@@ -102,7 +102,7 @@ static bool bound_by_rank(struct up_early_envelope *envelope, const struct up_ea
         }
     }
     up_sort(score, scores);
-    for (size_t time = 0; time < UP_EARLY_TIMES; time++) {
+    for (size_t time = 0; time < UP_EARLY_VALUES; time++) {
         envelope->bound[time] = score[rank - 1];
     }
     return true;
@@ -117,9 +117,9 @@ static bool bound_by_t(struct up_early_envelope *envelope, const struct up_early
         return false;
     }
     up_gsl_answers();
-    double n = (double)traces, t = gsl_cdf_tdist_Qinv(alpha / (2 * UP_EARLY_TIMES), dof);
+    double n = (double)traces, t = gsl_cdf_tdist_Qinv(alpha / (2 * UP_EARLY_VALUES), dof);
     shape(envelope, trace, traces, 1);
-    for (size_t time = 0; time < UP_EARLY_TIMES; time++) {
+    for (size_t time = 0; time < UP_EARLY_VALUES; time++) {
         double squares = 0;
         for (size_t i = 0; i < traces; i++) {
             squares += pow(in_scales(envelope, time, &trace[i]) - envelope->mean[time], 2);
@@ -167,15 +167,17 @@ struct up_early_limit up_early_limit(const struct up_early_envelope *envelope, s
 /* ---- do the present traces bear it out? ---- */
 
 bool up_early_contradicts(const struct up_early_envelope *envelope, double step_kg,
-                          const double *reading_kg, size_t times, double full_kg) {
+                          const double reading_kg[UP_EARLY_VALUES], size_t times, double full_kg) {
     /* Where the full reading must lie by each of them. */
     double low = isnan(full_kg) ? -(double)INFINITY : full_kg;
     double high = isnan(full_kg) ? (double)INFINITY : full_kg;
-    for (size_t time = 0; time < times; time++) {
-        struct up_early_limit limit = up_early_limit(envelope, time, step_kg);
-        double middle = reading_kg[time] - limit.off_kg;
-        low = fmax(low, middle - limit.bound_kg);
-        high = fmin(high, middle + limit.bound_kg);
+    for (size_t value = 0; value < UP_EARLY_VALUES; value++) {
+        struct up_early_limit limit = up_early_limit(envelope, value, step_kg);
+        double middle = reading_kg[value] - limit.off_kg;
+        if (value % UP_EARLY_TIMES < times) {
+            low = fmax(low, middle - limit.bound_kg);
+            high = fmin(high, middle + limit.bound_kg);
+        }
     }
     return low > high;
 }

@@ -18,6 +18,22 @@ void indicator_show(struct up_panel *panel, enum up_lamp state, double now_s) {
     }
 }
 
+enum up_lamp lamp_of(enum up_class class) {
+    static const enum up_lamp lamps[] = {[UP_CLASS_UNDECIDED] = UP_LAMP_UNDECIDED,
+                                         [UP_CLASS_POSITIVE] = UP_LAMP_POSITIVE,
+                                         [UP_CLASS_NEUTRAL] = UP_LAMP_NEUTRAL,
+                                         [UP_CLASS_NEGATIVE] = UP_LAMP_NEGATIVE};
+    return lamps[class];
+}
+
+static void show_turn(struct up_panel *panel, enum up_action action, enum up_class class,
+                      double now_s) {
+    bool stands = action == UP_ACTION_LIFT_OUT && class != UP_CLASS_UNDECIDED;
+    panel->turn = up_turn_of(action);
+    panel->state = stands ? lamp_of(class) : UP_LAMP_YOUR_TURN;
+    panel->state_s = now_s;
+}
+
 void indicator_begin(struct up_panel *panel) {
     panel->state = UP_LAMP_WAITING;
     panel->state_s = up_monotonic_s();
@@ -44,11 +60,11 @@ void indicator_fault(struct up_panel *panel, bool stands) {
     panel->fault_stands = stands;
 }
 
-void indicator_event(struct up_panel *panel, const struct up_event *event) {
+void indicator_event(struct up_panel *panel, const struct up_event *event, enum up_class class) {
     double now_s = up_monotonic_s();
     switch (event->kind) {
     case UP_EVENT_ASK:
-        indicator_show(panel, UP_LAMP_YOUR_TURN, now_s);
+        show_turn(panel, event->ask.action, class, now_s);
         shake(panel, event->ask.action == UP_ACTION_SHAKE);
         if (!in_fault(panel, now_s)) { /* a fault has a sound of its own */
             indicator_sound(panel, UP_SOUND_YOUR_TURN);
@@ -105,7 +121,7 @@ static void set_line(struct gpio_line *line, bool *is_set, bool on) {
 void indicator_tick(struct up_panel *panel, double now_s) {
     enum up_lamp state = state_at(panel, now_s);
     enum up_lamp shown = panel->lamp[state] != NULL ? state : UP_LAMP_ALL;
-    bool lit = up_lamp_is_lit(state, state_for_s(panel, now_s));
+    bool lit = up_lamp_is_lit(state, panel->turn, state_for_s(panel, now_s));
     for (int i = 0; i < UP_LAMPS; i++) {
         set_line(panel->lamp[i], &panel->lit[i], !panel->dark && (enum up_lamp)i == shown && lit);
     }
@@ -114,8 +130,8 @@ void indicator_tick(struct up_panel *panel, double now_s) {
 }
 
 double indicator_due_s(const struct up_panel *panel, double now_s) {
-    double due_s =
-        now_s + fmin(up_lamp_changes_s(state_at(panel, now_s), state_for_s(panel, now_s)),
-                     up_sound_changes_s(panel->sound, now_s - panel->sound_s));
+    double due_s = now_s + fmin(up_lamp_changes_s(state_at(panel, now_s), panel->turn,
+                                                  state_for_s(panel, now_s)),
+                                up_sound_changes_s(panel->sound, now_s - panel->sound_s));
     return now_s < panel->fault_until_s ? fmin(due_s, panel->fault_until_s) : due_s;
 }

@@ -100,6 +100,13 @@ static bool show_event(struct up_operator *op, const struct up_event *event,
                    errno != 0 ? strerror(errno) : "an earlier line could not be written");
 }
 
+/* What a quick weighing has come to while the item still hangs. */
+static enum up_class class_so_far(const struct up_operator *op) {
+    const struct up_quick_progress *quick =
+        op->procedure != NULL ? up_procedure_quick(op->procedure) : NULL;
+    return quick != NULL ? quick->class : UP_CLASS_UNDECIDED;
+}
+
 bool up_operator_event(struct up_operator *op, const struct up_event *event,
                        struct up_failure *failure) {
     bool good;
@@ -108,7 +115,7 @@ bool up_operator_event(struct up_operator *op, const struct up_event *event,
     }
     good = show_event(op, event, failure);
     if (op->panel != NULL) {
-        indicator_event(op->panel, event);
+        indicator_event(op->panel, event, class_so_far(op));
     }
     return good;
 }

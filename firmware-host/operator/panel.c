@@ -367,19 +367,16 @@ bool panel_water_changed(struct up_panel *panel) {
 
 void up_panel_show_class(struct up_panel *panel, enum up_class class,
                          const volatile sig_atomic_t *signalled) {
-    static const enum up_lamp lamps[] = {[UP_CLASS_UNDECIDED] = UP_LAMP_UNDECIDED,
-                                         [UP_CLASS_POSITIVE] = UP_LAMP_POSITIVE,
-                                         [UP_CLASS_NEUTRAL] = UP_LAMP_NEUTRAL,
-                                         [UP_CLASS_NEGATIVE] = UP_LAMP_NEGATIVE};
     double now_s = up_monotonic_s(), end_s;
-    if (panel == NULL || (panel->lamp[lamps[class]] == NULL && panel->lamp[UP_LAMP_ALL] == NULL)) {
+    if (panel == NULL ||
+        (panel->lamp[lamp_of(class)] == NULL && panel->lamp[UP_LAMP_ALL] == NULL)) {
         return;
     }
     panel_listen(panel);
     end_s = now_s + panel->rig->result_s;
     panel->fault_until_s = now_s;
     panel->fault_stands = false;
-    indicator_show(panel, lamps[class], now_s);
+    indicator_show(panel, lamp_of(class), now_s);
     indicator_sound(panel, UP_SOUND_RESULT);
     up_pedal_asks(&panel->press, now_s);
     while (now_s < end_s && *signalled == 0 && panel_pedal_word(panel) == UP_PEDAL_NOTHING) {

@@ -8,6 +8,7 @@
 
 #include <signal.h>
 
+#include "bench/procedure.h"
 #include "upthrust/rig.h"
 #include "upthrust/weighing.h"
 
@@ -61,15 +62,28 @@ double up_pedal_due_s(const struct up_pedal *pedal);
 
 /* ---- lamps and buzzer ---- */
 
+/* What is to be done at your turn. */
+enum up_turn {
+    UP_TURN_HANG,
+    UP_TURN_TAKE_OFF,
+    UP_TURN_SHAKE,
+    UP_TURN_ANSWER,
+    UP_TURN_BARE, /* all off, the ballast too */
+    UP_TURNS
+};
+enum up_turn up_turn_of(enum up_action action);
+
 /*
  * Each state has a rhythm of its own, so that colour is never the only sign and one lamp is enough:
- * your turn: steady; settling: slow, even; waiting: a spark now and then; fault: fast; positive:
- * short, long (it rises); negative: long, short (it falls); neutral: long, long (it stays);
- * undecided: three short ones. Choices of ours.
+ * settling: slow, even; waiting: a spark now and then; fault: fast; positive: short, long (it
+ * rises); negative: long, short (it falls); neutral: long, long (it stays); undecided: three short
+ * ones. Your turn: steady to hang something, with one wink to take it off, with two to shake, with
+ * three to answer a question, with four to take all off, the ballast too. Choices of ours. `turn`
+ * counts at your turn only.
  */
-bool up_lamp_is_lit(enum up_lamp lamp, double since_s);
+bool up_lamp_is_lit(enum up_lamp lamp, enum up_turn turn, double since_s);
 /* How long until it changes; infinite for a steady one. */
-double up_lamp_changes_s(enum up_lamp lamp, double since_s);
+double up_lamp_changes_s(enum up_lamp lamp, enum up_turn turn, double since_s);
 
 enum up_sound {
     UP_SOUND_NONE,

@@ -25,6 +25,7 @@ struct up_panel {
     const char *lost; /* a fault to report, of a line that went away; then NULL */
     /* what goes out */
     enum up_lamp state;
+    enum up_turn turn; /* at your turn */
     enum up_sound sound;
     double state_s, sound_s; /* since when */
     double fault_s, fault_until_s;
@@ -47,7 +48,8 @@ bool panel_water_changed(struct up_panel *panel);
 
 /* indicators.c */
 void indicator_begin(struct up_panel *panel);
-void indicator_event(struct up_panel *panel, const struct up_event *event);
+/* `class`: what a quick weighing has come to by then; with it the item is taken off. */
+void indicator_event(struct up_panel *panel, const struct up_event *event, enum up_class class);
 void indicator_answered(struct up_panel *panel);
 void indicator_waiting(struct up_panel *panel); /* for waits that are not the operator's turn */
 void indicator_sound(struct up_panel *panel, enum up_sound sound);
@@ -58,6 +60,7 @@ void indicator_tick(struct up_panel *panel, double now_s);
 double indicator_due_s(const struct up_panel *panel, double now_s);
 /* One state on its own lamp and on the one for all, until the next one. */
 void indicator_show(struct up_panel *panel, enum up_lamp state, double now_s);
+enum up_lamp lamp_of(enum up_class class);
 
 /* shaker.c: a process of its own holds the relay. It is off after limit_s, on demand, when this
    process ends in any way, and when it is stopped or stuck. NULL, with errno, where the relay's

@@ -247,9 +247,16 @@ static bool take_run(const struct up_record *record, void *context) {
 }
 
 static bool take_trial(const struct up_record *record, void *context) {
-    static const char *const members[] = {"number", "load_counts", "u_plateau_counts",
-                                          "shakes", "gain_counts", "still_gaining",
-                                          "soak_s", "temp_c"};
+    static const char *const members[] = {"number",
+                                          "load_counts",
+                                          "u_plateau_counts",
+                                          "shakes",
+                                          "gain_counts",
+                                          "still_gaining",
+                                          "soak_s",
+                                          "temp_c",
+                                          "readings_ended_early",
+                                          "early_freed_counts"};
     struct derivation *derivation = context;
     struct bracket water = {nowhere, nowhere, nowhere};
     if ((derivation->own && record->elsewhere) ||

@@ -68,6 +68,15 @@ static void put_bracket(FILE *stream, const json_t *json, const char *what, bool
     if (fabs(linear - stored) > 0.01) { /* plateaus that this does not understand */
         fprintf(stream, "  %-8s stored: %.2f\n", "", stored);
     }
+    double shortened = up_record_number(json, "readings_ended_early");
+    if (shortened > 0) {
+        fprintf(stream,
+                kg ? "  %-8s %.0f of its first readings ended early: the air it freed lies within "
+                     "%.6f kg\n"
+                   : "  %-8s %.0f of its first readings ended early: the air it freed lies within "
+                     "%.2f counts\n",
+                "", shortened, up_record_number(json, "early_freed_counts"));
+    }
     if (json_is_true(json_object_get(json, "left_out"))) {
         fprintf(stream, "  %-8s left out by the operator\n", "");
     }

@@ -194,10 +194,11 @@ struct queue_shared {
     json_t *queue; /* for the run's record */
     struct up_source *source;
     struct up_opening opening;
-    bool unfinished; /* the session did not come to its end */
-    bool body_noted; /* that none was weighed: once is enough */
-    bool full_now;   /* what a quick weighing could not decide is weighed in full next */
-    bool left;       /* by the operator, before the item had a result */
+    bool unfinished;    /* the session did not come to its end */
+    bool body_noted;    /* that none was weighed: once is enough */
+    bool learned_noted; /* what the bench knows of early readings */
+    bool full_now;      /* what a quick weighing could not decide is weighed in full next */
+    bool left;          /* by the operator, before the item had a result */
     struct up_early_watch watch[UP_QUICK_STEPS]; /* of the session's quick weighings */
     bool cautioned;
 };

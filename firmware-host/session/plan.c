@@ -171,7 +171,13 @@ static bool rest_from_json(const json_t *json, struct stored_run *run) {
     }
     plan->opening.known = opening != NULL;
     const json_t *quick = json_object_get(json, "quick");
+    const json_t *shortens = json_object_get(json, "shortens");
     good = good && (quick == NULL || quick_plan_from_json(quick, &plan->quick));
+    if (good && shortens != NULL) {
+        good = quick_plan_from_json(shortens, &plan->quick);
+        plan->quick.on = false;
+        plan->quick.shortens = true;
+    }
     return good && (opening == NULL || members_from_json(opening_members, opening, &plan->opening));
 }
 
@@ -218,8 +224,9 @@ json_t *measure_plan_to_json(const struct up_measure_plan *plan) {
     if (plan->opening.known) {
         json_object_set_new(json, "opening", members_to_json(opening_members, &plan->opening));
     }
-    if (plan->quick.on) {
-        json_object_set_new(json, "quick", quick_plan_to_json(&plan->quick));
+    if (plan->quick.on || plan->quick.shortens) {
+        json_object_set_new(json, plan->quick.on ? "quick" : "shortens",
+                            quick_plan_to_json(&plan->quick));
     }
     return json;
 }

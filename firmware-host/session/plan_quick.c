@@ -10,17 +10,17 @@
 static const char *const basis_names[] = {
     [UP_EARLY_NONE] = "none", [UP_EARLY_FEW] = "few", [UP_EARLY_MANY] = "many"};
 
-static json_t *times_to_json(const double value[UP_EARLY_TIMES]) {
+static json_t *values_to_json(const double value[UP_EARLY_VALUES]) {
     json_t *list = json_array();
-    for (size_t i = 0; i < UP_EARLY_TIMES; i++) {
+    for (size_t i = 0; i < UP_EARLY_VALUES; i++) {
         json_array_append_new(list, json_real(value[i]));
     }
     return list;
 }
 
-static bool times_from_json(const json_t *list, double value[UP_EARLY_TIMES]) {
-    bool good = json_array_size(list) == UP_EARLY_TIMES;
-    for (size_t i = 0; good && i < UP_EARLY_TIMES; i++) {
+static bool values_from_json(const json_t *list, double value[UP_EARLY_VALUES]) {
+    bool good = json_array_size(list) == UP_EARLY_VALUES;
+    for (size_t i = 0; good && i < UP_EARLY_VALUES; i++) {
         const json_t *entry = json_array_get(list, i);
         value[i] = json_number_value(entry);
         good = json_is_number(entry) && isfinite(value[i]);
@@ -41,9 +41,9 @@ static json_t *step_to_json(const struct up_early_envelope *envelope,
                             const struct up_early_watch *watch) {
     return json_pack("{s:s, s:i, s:i, s:o, s:o, s:o, s:o, s:i, s:I}", "basis",
                      basis_names[envelope->basis], "traces", (int)envelope->traces, "items",
-                     (int)envelope->items, "a_kg", times_to_json(envelope->a_kg), "b",
-                     times_to_json(envelope->b), "mean", times_to_json(envelope->mean), "bound",
-                     times_to_json(envelope->bound), "seen", (int)watch->seen, "against",
+                     (int)envelope->items, "a_kg", values_to_json(envelope->a_kg), "b",
+                     values_to_json(envelope->b), "mean", values_to_json(envelope->mean), "bound",
+                     values_to_json(envelope->bound), "seen", (int)watch->seen, "against",
                      (json_int_t)watch->against);
 }
 
@@ -66,10 +66,10 @@ static bool step_from_json(const json_t *json, struct up_early_envelope *envelop
            count_from_json(json, "traces", &envelope->traces) &&
            count_from_json(json, "items", &envelope->items) &&
            count_from_json(json, "seen", &watch->seen) && watch->seen <= UP_EARLY_WATCHED &&
-           times_from_json(json_object_get(json, "a_kg"), envelope->a_kg) &&
-           times_from_json(json_object_get(json, "b"), envelope->b) &&
-           times_from_json(json_object_get(json, "mean"), envelope->mean) &&
-           times_from_json(json_object_get(json, "bound"), envelope->bound);
+           values_from_json(json_object_get(json, "a_kg"), envelope->a_kg) &&
+           values_from_json(json_object_get(json, "b"), envelope->b) &&
+           values_from_json(json_object_get(json, "mean"), envelope->mean) &&
+           values_from_json(json_object_get(json, "bound"), envelope->bound);
 }
 
 struct up_taught_bench taught_bench(const struct up_rig *rig) {

@@ -374,11 +374,10 @@ static void note_unfinished(const struct recorder *recorder, const struct up_pro
 
 /* NULL where it taught nothing. */
 static json_t *taught_by(const struct recorder *recorder, const struct up_procedure *procedure) {
-    const struct up_quick_progress *quick = up_procedure_quick(procedure);
     unsigned count = 0;
     const struct up_quick_taught *taught = up_procedure_taught(procedure, &count);
     const struct up_taught_bench bench = taught_bench(recorder->settings->rig);
-    return count > 0 ? up_taught_to_json(&bench, taught, count, quick != NULL ? quick->watch : NULL)
+    return count > 0 ? up_taught_to_json(&bench, taught, count, up_procedure_watch(procedure))
                      : NULL;
 }
 

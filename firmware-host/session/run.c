@@ -403,10 +403,12 @@ static bool run_measuring(struct recorder *recorder, struct up_measure_plan *pla
 }
 
 /* What the session saw of early readings goes on with the next item. */
-static void keep_quick(struct queue_shared *queue_shared, const struct up_quick_progress *quick) {
+static void keep_quick(struct queue_shared *queue_shared, const struct up_procedure *procedure) {
+    const struct up_quick_progress *quick = up_procedure_quick(procedure);
+    const struct up_early_watch *watch = up_procedure_watch(procedure);
     queue_shared->full_now = quick != NULL && quick->full_now;
-    if (quick != NULL) {
-        memcpy(queue_shared->watch, quick->watch, sizeof queue_shared->watch);
+    if (watch != NULL) {
+        memcpy(queue_shared->watch, watch, sizeof queue_shared->watch);
     }
 }
 
@@ -434,7 +436,7 @@ static bool measure(const struct up_session_settings *settings, struct up_measur
         memset(&queue_shared->opening, 0, sizeof queue_shared->opening);
         if (!queue_shared->unfinished) {
             queue_shared->opening = up_procedure_opening(procedure);
-            keep_quick(queue_shared, up_procedure_quick(procedure));
+            keep_quick(queue_shared, procedure);
         }
     }
     memcpy(results->run_id, recorder.run_id, sizeof results->run_id);
@@ -460,14 +462,49 @@ static void begin_results(struct up_session_results *results, const struct up_me
     snprintf(results->bench, sizeof results->bench, "%s", bench);
 }
 
+static void note_learned(const struct up_session_settings *settings,
+                         struct queue_shared *queue_shared, const struct up_quick_plan *quick) {
+    const struct up_early_envelope *of = quick->envelope;
+    bool noted = queue_shared != NULL && queue_shared->learned_noted, learned = false;
+    if (!quick->on || noted) {
+        return;
+    }
+    if (queue_shared != NULL) {
+        queue_shared->learned_noted = true;
+    }
+    for (int step = 0; step < UP_QUICK_STEPS; step++) {
+        learned = learned || of[step].basis != UP_EARLY_NONE;
+    }
+    if (learned) {
+        send_note(settings,
+                  "readings may end early: this bench has learned from %u after an item was hung, "
+                  "%u after a shake and %u after it was lifted out",
+                  of[UP_QUICK_IMMERSED].traces, of[UP_QUICK_SHAKEN].traces,
+                  of[UP_QUICK_LIFTED].traces);
+    } else {
+        send_note(settings, "this bench has not learned yet how early its readings may end: they "
+                            "take their full time, which teaches it (five items at least)");
+    }
+}
+
 static bool plan_quick(const struct up_session_settings *settings,
-                       const struct queue_shared *queue_shared, struct up_quick_plan *quick,
+                       struct queue_shared *queue_shared, struct up_quick_plan *quick,
                        struct up_failure *failure) {
     quick->asks_aside =
         queue_shared != NULL; /* a single one is weighed in full by another command */
     quick_plan_watch(quick, queue_shared != NULL ? queue_shared->watch : NULL);
     const struct up_taught_bench bench = taught_bench(settings->rig);
-    return up_taught_learn(settings->catalogue, &bench, quick->envelope, failure);
+    if (!up_taught_learn(settings->catalogue, &bench, quick->envelope, failure)) {
+        return false;
+    }
+    note_learned(settings, queue_shared, quick);
+    /* Each session bears out what was learned by its first readings, so a single item gains
+     * nothing.
+     */
+    for (int step = 0; step < UP_QUICK_STEPS && !quick->on && queue_shared != NULL; step++) {
+        quick->shortens = quick->shortens || quick->envelope[step].basis != UP_EARLY_NONE;
+    }
+    return true;
 }
 
 bool session_measure(const struct up_session_settings *settings,
@@ -483,7 +520,8 @@ bool session_measure(const struct up_session_settings *settings,
         plan.opening = queue_shared->opening;
     }
     begin_results(results, &plan, settings->rig->id);
-    if (plan.quick.on && !plan_quick(settings, queue_shared, &plan.quick, failure)) {
+    bool shortens = queue_shared != NULL && settings->rig->port_kind != UP_PORT_TYPED;
+    if ((plan.quick.on || shortens) && !plan_quick(settings, queue_shared, &plan.quick, failure)) {
         return false;
     }
     return up_calibration_to_use(settings->catalogue, settings->rig->id, &calibration, failure) &&

@@ -11,6 +11,7 @@ struct up_plateau {
     double start_s, end_s;
     double step_s;       /* when the load came to stand: the time the schedule counts from */
     double load, u_load; /* mean of the window; u allows for correlated readings */
+    double tapered; /* of an early window: the mean by weights that vanish at its ends; else 0 */
     /* The same u, or what the means of four parts of the window show where that is less: a swing
        correlates readings and hardly moves a mean. 0: not known. Of few degrees of freedom. */
     double u_parts;

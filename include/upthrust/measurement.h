@@ -52,6 +52,10 @@ struct up_trial {
     double late_s; /* the last reading was taken so much later than the schedule says */
     /* Readings that ended early: load and last gain by the full schedule lie within so much. */
     double early_counts, early_gain_counts;
+    /* Of a full weighing: so many readings before the last two ended early, and the air that all
+       shakes freed lies within so much. */
+    unsigned ended_early;
+    double early_freed_counts;
     bool still_gaining; /* shakes_max reached and the last gain was not noise */
     bool left_out;      /* of the mean, by the operator's word; the trial itself is kept */
 };

@@ -258,6 +258,35 @@ static void ballast_that_is_off_after_a_break_is_weighed_again(void **state) {
     break_off(0, 2);
 }
 
+/* A quick weighing hangs nothing dry, so what was read with the wrong ballast would be the tare. */
+static void quick(void) {
+    bench.plan.quick.on = true;
+    bench.plan.trials = 2;
+    bench.plan.kind_repeatability_kg = (struct up_quantity){0, 3e-4, 20};
+}
+
+static void put_right_the_hanger_is_read_again(void **state) {
+    (void)state;
+    quick();
+    scene.ballast_kg = 0; /* forgotten */
+    const struct up_measurement *measured = measure();
+    assert_int_equal(bench.asked[UP_ACTION_CONFIRM], 1);
+    assert_int_equal(bench.asked[UP_ACTION_BARE_HOOK], 2);
+    assert_int_equal(bench.asked[UP_ACTION_EMPTY_IN_WATER], 2);
+    assert_int_equal(measured->trials, 1);
+    assert_true(fabs(measured->trial[0].load_counts - 0.3 * COUNTS_PER_KG) < 300);
+}
+
+static void accepted_nothing_hangs_dry(void **state) {
+    (void)state;
+    quick();
+    scene.ballast_kg = scene.mended_kg = 0.9;
+    scene.word = UP_ANSWER_ACCEPT;
+    assert_int_equal(measure()->trials, 1);
+    assert_int_equal(bench.asked[UP_ACTION_CONFIRM], 1);
+    assert_int_equal(bench.asked[UP_ACTION_HANG_IN_AIR], 0);
+}
+
 #define BALLAST(test) cmocka_unit_test_setup_teardown(test, begin, end)
 
 int main(void) {
@@ -275,6 +304,8 @@ int main(void) {
         BALLAST(done_to_everything_ends_it),
         BALLAST(a_neighbour_leaves_its_ballast_on),
         BALLAST(ballast_that_is_off_after_a_break_is_weighed_again),
+        BALLAST(put_right_the_hanger_is_read_again),
+        BALLAST(accepted_nothing_hangs_dry),
     };
     return cmocka_run_group_tests_name("ballast", tests, NULL, NULL);
 }

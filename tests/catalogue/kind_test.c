@@ -18,6 +18,8 @@ static struct up_item add_of_kind(struct up_catalogue *catalogue, const char *na
     return item;
 }
 
+static int ended_early; /* of the readings of the trials that follow */
+
 /* As a session stores it. */
 static void add_trial(struct up_catalogue *catalogue, const struct up_item *item,
                       const char *run_id, const char *bench, int number, double load_g,
@@ -32,6 +34,9 @@ static void add_trial(struct up_catalogue *catalogue, const struct up_item *item
                   "item_id", item->id, "number", number, "load_counts", load_g * COUNTS_G, "load_g",
                   load_g, "u_plateau_counts", 5.0, "shakes", (int)gains, "still_gaining", 0,
                   "soak_s", 60.0, "temp_c", 20.0, "gain_counts", list, "shakes_set", number > 1);
+    if (ended_early > 0) {
+        json_object_set_new(content, "readings_ended_early", json_integer(ended_early));
+    }
     if (!up_catalogue_add(catalogue, "trial", NULL, bench, content, NULL, NULL, &failure)) {
         fail_msg("%s", failure.text);
     }
@@ -277,6 +282,31 @@ static void shakes_tell_their_share(void **state) {
     up_catalogue_close(catalogue);
 }
 
+/* Their gains are known within a bound only; the last reading, and so the load, was read in full.
+ */
+static void gains_of_readings_that_ended_early_teach_no_share(void **state) {
+    static const double gain_g[SHAKES] = {20, 8, 3.2, 1.3};
+    (void)state;
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item boot = add_of_kind(catalogue, "A", "boot", 1);
+    struct up_item hood = add_of_kind(catalogue, "B", "hood", 1);
+    char run_id[UP_ID_SIZE], other[UP_ID_SIZE];
+    up_new_id(run_id);
+    up_new_id(other);
+    for (int trial = 0; trial < TRIALS; trial++) {
+        double load_g = 50 + 0.1 * trial;
+        add_trial(catalogue, &hood, other, "one", trial + 1, load_g, gain_g, SHAKES);
+        ended_early = 2;
+        add_trial(catalogue, &boot, run_id, "one", trial + 1, load_g, gain_g, SHAKES);
+        ended_early = 0;
+    }
+    assert_true(learned(catalogue, "hood", "one").share.shares > 0);
+    struct up_kind kind = learned(catalogue, "boot", "one");
+    assert_int_equal(kind.share.shares, 0);
+    assert_true(kind.repeatability_kg.dof == TRIALS - 1);
+    up_catalogue_close(catalogue);
+}
+
 /* ---- tolerances ---- */
 
 static void set(struct up_catalogue *catalogue, const char *name, double one_g, double pair_g) {
@@ -487,6 +517,7 @@ int main(void) {
         TEST(a_run_that_goes_on_is_one),
         TEST(water_taken_up_teaches_nothing),
         TEST(shakes_tell_their_share),
+        TEST(gains_of_readings_that_ended_early_teach_no_share),
         TEST(the_newest_tolerance_counts),
         TEST(a_pair_has_a_tolerance_of_its_own),
         TEST(what_may_stay_is_kept),

@@ -29,7 +29,7 @@ static json_t *taught_of(const struct up_taught_bench *of, const struct up_early
     struct up_quick_taught taught[TRACES];
     for (int i = 0; i < TRACES; i++) {
         taught[i] = (struct up_quick_taught){.step = UP_QUICK_LIFTED, .step_kg = 0.3};
-        for (int t = 0; t < UP_EARLY_TIMES; t++) {
+        for (int t = 0; t < UP_EARLY_VALUES; t++) {
             taught[i].off_kg[t] = (i - 1) * 1e-2 / (1 + t);
         }
     }

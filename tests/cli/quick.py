@@ -101,7 +101,7 @@ assert status in (0, 3) and "6 items of the list added" in errors, errors
 full_s = seconds(events)
 taught = [r["taught"] for r in records("run") if r.get("taught")]
 assert len(taught) == 6 and all(t["simulated"] and not t["rejected"] for t in taught), taught
-assert all(len(trace["off_kg"]) == 9 for t in taught for trace in t["traces"])
+assert all(len(trace["off_kg"]) == 18 for t in taught for trace in t["traces"])
 shown = cli("kind", "list")
 learned_kinds = shown
 
@@ -133,6 +133,7 @@ def third(event, events):
 words = ["measure", "--quick", "--queue", work + "/stock.csv"]
 events, status, errors = weigh(*words, kill=third)
 assert status == -signal.SIGKILL and hung == FINS[:3], (status, hung, errors)
+assert "readings may end early: this bench has learned from" in errors, errors
 first = results(events)
 resumed, status, errors = weigh(*words, "--resume")
 assert status in (0, 3), errors
@@ -262,5 +263,20 @@ assert cli("kind", "list") != "" and records("trial")
 full_runs = {r["run_id"] for r in records("result") if not r["is_quick"]}
 assert all(bool(t.get("is_quick")) == (t["run_id"] not in full_runs) for t in records("trial")
            if t["run_id"] in full_runs | runs)
+
+# ---- full weighings of a queue on a bench that has learned are shorter ----
+events, status, errors = weigh("measure", "--queue", work + "/first.csv", "--trials", "3", confirm="accept")
+assert status in (0, 3), errors
+shortened = [t for t in records("trial") if t.get("readings_ended_early")]
+print("full weighings on a bench that has learned: %d readings of %d trials ended early" % (
+    sum(t["readings_ended_early"] for t in shortened), len(shortened)))
+assert shortened
+assert all(t["early_freed_counts"] >= 0 and t["shakes_set"] and not t.get("is_quick") and t["number"] > 1 for t in shortened)
+said = cli("measure", "--replay", shortened[-1]["run_id"])
+assert "the same as run" in said, said
+result = next(r for name in FINS for r in json.loads(cli("show", name, "--json"))["results"]
+              if r["run_id"] == shortened[-1]["run_id"] and r["water"] == "tank")
+explained = cli("explain", result["result_id"])
+assert "of its first readings ended early: the air it freed lies within" in explained, explained
 tank.stdin.close()
 print("ok")

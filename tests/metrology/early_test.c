@@ -20,7 +20,7 @@ static const double ALPHA = 0.01;
 /* All times alike. */
 static struct up_early_trace flat(unsigned item, double step_kg, double off_kg) {
     struct up_early_trace trace = {.item = item, .step_kg = step_kg};
-    for (size_t i = 0; i < UP_EARLY_TIMES; i++) {
+    for (size_t i = 0; i < UP_EARLY_VALUES; i++) {
         trace.off_kg[i] = off_kg;
     }
     return trace;
@@ -50,7 +50,8 @@ static void test_too_few(void **state) {
 }
 
 /* 20 traces of one step, off by 3 g and 1 g in turn: the mean is 2 g, the scatter about it
-   sqrt(20 / 19) g, and Student's t for 1 % over nine times, both sides, 15 degrees of freedom. */
+   sqrt(20 / 19) g, and Student's t for 1 % over nine times, twice, both sides, 15 degrees of
+   freedom. */
 static void test_few_by_hand(void **state) {
     (void)state;
     struct up_early_trace trace[20];
@@ -59,7 +60,7 @@ static void test_few_by_hand(void **state) {
     }
     struct up_early_envelope envelope = up_early_learn(trace, 20, ALPHA);
     struct up_early_limit limit = up_early_limit(&envelope, 3, 1);
-    double t = gsl_cdf_tdist_Qinv(0.01 / 18, 15);
+    double t = gsl_cdf_tdist_Qinv(0.01 / 36, 15);
     assert_int_equal(envelope.items, 5);
     assert_close(limit.off_kg, 2e-3, 1e-9);
     assert_close(limit.bound_kg, t * sqrt(20.0 / 19 * (1 + 1.0 / 20)) * 1e-3, 1e-9);
@@ -111,8 +112,8 @@ static struct up_early_trace ringing(gsl_rng *rng, unsigned item, bool heavy_tai
     struct up_early_trace trace = {.item = item, .step_kg = gsl_ran_gaussian(rng, 0.5)};
     double amplitude = heavy_tail ? gsl_ran_lognormal(rng, -6, 0.8) : gsl_ran_gaussian(rng, 3e-3);
     double period_s = gsl_ran_flat(rng, 0.8, 3), phase = gsl_ran_flat(rng, 0, 6.28);
-    for (size_t i = 0; i < UP_EARLY_TIMES; i++) {
-        double t = up_early_time_s[i];
+    for (size_t i = 0; i < UP_EARLY_VALUES; i++) {
+        double t = up_early_time_s[i % UP_EARLY_TIMES];
         double wave = heavy_tail ? sin(6.28 * t / period_s + phase) : 1;
         trace.off_kg[i] = amplitude * exp(-t / 5) * wave + trace.step_kg * 1e-3 * log10(20 / t) +
                           gsl_ran_gaussian(rng, 2e-4);
@@ -161,7 +162,7 @@ static void test_few_cover(void **state) {
 
 static struct up_early_envelope within_grams(double grams) {
     struct up_early_envelope envelope = {.basis = UP_EARLY_MANY};
-    for (size_t i = 0; i < UP_EARLY_TIMES; i++) {
+    for (size_t i = 0; i < UP_EARLY_VALUES; i++) {
         envelope.a_kg[i] = 1e-3;
         envelope.bound[i] = grams;
     }
@@ -171,13 +172,20 @@ static struct up_early_envelope within_grams(double grams) {
 static void test_contradiction(void **state) {
     (void)state;
     struct up_early_envelope envelope = within_grams(2);
-    const double near[] = {1, 1.0039, 1}, far[] = {1, 1.0041, 1};
+    double near[UP_EARLY_VALUES] = {1, 1.0039, 1}, far[UP_EARLY_VALUES] = {1, 1.0041, 1};
+    double plain[UP_EARLY_VALUES] = {1, 1, 1};
+    for (size_t i = 0; i < 3; i++) {
+        near[UP_EARLY_TIMES + i] = far[UP_EARLY_TIMES + i] = 1.002;
+        plain[UP_EARLY_TIMES + i] = i == 1 ? 1.0041 : 1;
+    }
     double none = (double)NAN;
     assert_false(up_early_contradicts(&envelope, 1, near, 3, none));
     assert_true(up_early_contradicts(&envelope, 1, far, 3, none));
     assert_false(up_early_contradicts(&envelope, 1, far, 1, none)); /* not seen yet */
     assert_true(up_early_contradicts(&envelope, 1, near, 3, 1));    /* the second is 3.9 g off */
     assert_false(up_early_contradicts(&envelope, 1, near, 3, 1.0019));
+    assert_true(up_early_contradicts(&envelope, 1, plain, 2, none)); /* a swing, which tapers off */
+    assert_false(up_early_contradicts(&envelope, 1, plain, 1, none));
 }
 
 static void test_rejection(void **state) {

@@ -353,7 +353,7 @@ static void the_water_is_too_low_once_it_has_been_for_a_while(void **state) {
 
 static void tell(struct up_panel *lines, enum up_event_kind kind, enum up_action action) {
     struct up_event event = {.kind = kind, .ask = {.action = action}};
-    indicator_event(lines, &event);
+    indicator_event(lines, &event, UP_CLASS_UNDECIDED);
 }
 
 static void the_shaker_runs_in_its_step_and_no_longer_than_its_limit(void **state) {
@@ -467,6 +467,49 @@ static void one_lamp_says_what_has_none_of_its_own(void **state) {
     up_panel_close(lines);
 }
 
+static void your_turn_winks_on_its_lamp(void **state) {
+    struct up_panel *lines = open_lines();
+    double now_s;
+    (void)state;
+    tell(lines, UP_EVENT_ASK, UP_ACTION_LIFT_OUT);
+    now_s = up_monotonic_s();
+    indicator_tick(lines, now_s + 1.2);
+    assert_true(fake->level[GO]);
+    assert_true(fabs(indicator_due_s(lines, now_s + 1.2) - now_s - 1.3) < 0.05);
+    indicator_tick(lines, now_s + 1.4);
+    assert_false(fake->level[GO]);
+    indicator_tick(lines, now_s + 1.75);
+    assert_true(fake->level[GO]);
+    tell(lines, UP_EVENT_ASK, UP_ACTION_SHAKE); /* another one begins its rhythm anew */
+    now_s = up_monotonic_s();
+    indicator_tick(lines, now_s + 1.4);
+    assert_false(fake->level[GO]);
+    indicator_tick(lines, now_s + 1.75);
+    assert_false(fake->level[GO]);
+    up_panel_close(lines);
+}
+
+/* Short, long: it floats, and is taken off. */
+static void a_class_that_stands_is_shown_while_it_hangs(void **state) {
+    struct up_event event = {.kind = UP_EVENT_ASK, .ask = {.action = UP_ACTION_LIFT_OUT}};
+    struct up_panel *lines = open_lines();
+    double now_s;
+    (void)state;
+    indicator_event(lines, &event, UP_CLASS_POSITIVE);
+    now_s = up_monotonic_s();
+    indicator_tick(lines, now_s + 0.1);
+    assert_true(fake->level[ALL] && !fake->level[GO] && fake->level[BUZZER]);
+    indicator_tick(lines, now_s + 0.3);
+    assert_false(fake->level[ALL]);
+    indicator_tick(lines, now_s + 1.3);
+    assert_true(fake->level[ALL]);
+    event.ask.action = UP_ACTION_IMMERSE; /* the next one: hang it */
+    indicator_event(lines, &event, UP_CLASS_POSITIVE);
+    indicator_tick(lines, up_monotonic_s() + 0.3);
+    assert_true(fake->level[GO] && !fake->level[ALL]);
+    up_panel_close(lines);
+}
+
 static void a_class_is_shown_for_as_long_as_the_rig_says(void **state) {
     static const volatile sig_atomic_t signalled = 0;
     struct up_panel *lines = open_lines();
@@ -523,6 +566,8 @@ int main(void) {
         cmocka_unit_test_setup_teardown(the_shaker_runs_in_its_step_and_no_longer_than_its_limit,
                                         begin, end),
         cmocka_unit_test_setup_teardown(the_shaker_is_off_whatever_ends_the_program, begin, end),
+        cmocka_unit_test_setup_teardown(your_turn_winks_on_its_lamp, begin, end),
+        cmocka_unit_test_setup_teardown(a_class_that_stands_is_shown_while_it_hangs, begin, end),
         cmocka_unit_test_setup_teardown(one_lamp_says_what_has_none_of_its_own, begin, end),
         cmocka_unit_test_setup_teardown(a_class_is_shown_for_as_long_as_the_rig_says, begin, end),
         cmocka_unit_test_setup_teardown(a_walk_with_the_pedal_down_says_so_at_once, begin, end),

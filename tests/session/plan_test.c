@@ -194,7 +194,7 @@ static void fill_quick(void) {
         quick->watch[step] = (struct up_early_watch){(unsigned)(7 + step), 0x80000001u};
         quick->envelope[step] = (struct up_early_envelope){
             .basis = (enum up_early_basis)step, .traces = 120, .items = 31};
-        for (int i = 0; i < UP_EARLY_TIMES; i++) {
+        for (int i = 0; i < UP_EARLY_VALUES; i++) {
             quick->envelope[step].a_kg[i] = 1e-3 / (3 + i);
             quick->envelope[step].b[i] = 0.01 / (7 + i);
             quick->envelope[step].mean[i] = -1.0 / (11 + i + step);
@@ -234,7 +234,14 @@ static void all_of_a_quick_plan_comes_back(void **state) {
     }
     plan.quick.on = false;
     assert_true(read_back(to_json(), &failure));
-    assert_false(run.measure.quick.on);
+    assert_false(run.measure.quick.on || run.measure.quick.shortens);
+    plan.quick.shortens = true; /* a full weighing that may end minor readings */
+    assert_true(read_back(to_json(), &failure));
+    assert_true(run.measure.quick.shortens && !run.measure.quick.on);
+    assert_memory_equal(run.measure.quick.envelope[1].bound, plan.quick.envelope[1].bound,
+                        sizeof plan.quick.envelope[1].bound);
+    assert_true(run.measure.quick.lot == plan.quick.lot && run.measure.quick.watch[2].seen == 9);
+    plan.quick.shortens = false;
 }
 
 /* A journal may have been changed. */

@@ -104,8 +104,9 @@ static void one_sample(struct hand_bench *bench, long number) {
     bench->now_s += INTERVAL_S;
     sample.time_s = bench->now_s;
     double level = bench->now_s < bench->off_until_s ? bench->off_level : bench->level;
-    sample.load[0] =
-        level + hand(bench) + bench->drift_per_s * bench->now_s + bench->noise * shape(number);
+    sample.load[0] = level + hand(bench) + bench->drift_per_s * bench->now_s +
+                     bench->noise * shape(number) +
+                     bench->swing * sin(2 * M_PI * bench->swing_hz * bench->now_s);
     up_procedure_sample(bench->procedure, &sample);
 }
 

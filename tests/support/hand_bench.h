@@ -16,6 +16,7 @@ struct hand_bench {
     struct up_procedure *procedure;
     double now_s;
     double level, drift_per_s, noise; /* what the cell shows, counts: level at now_s = 0 */
+    double swing, swing_hz;           /* and what swings there, counts */
     double temp_c;
     double shaken_s;               /* a hand is at the hook for the second after it */
     double pull_s;                 /* or for so long; 0: a second */

@@ -71,12 +71,12 @@ static bool was_taken(const struct up_procedure *procedure, const struct up_plat
     return last->known && last->time_s == indication_of(plateau).time_s;
 }
 
-/* A quick weighing reads so soon that a person answers when the item hangs again. A full one is
-   answered as it is taken off, as it always was here. */
+/* Where readings may end early, a person answers when the item hangs again. Else it is answered as
+   it is taken off, as it always was here. */
 static double back_on_s(struct plateau_bench *bench, const struct up_procedure *procedure,
                         double done_s) {
-    bool quick = up_procedure_quick(procedure) != NULL;
-    if (!quick || procedure->ask.action != UP_ACTION_SHAKE) {
+    bool early = up_procedure_watch(procedure) != NULL;
+    if (!early || procedure->ask.action != UP_ACTION_SHAKE) {
         return done_s;
     }
     tank_wait(bench->tank, done_s + TANK_SHAKE_S);
@@ -87,13 +87,14 @@ static double back_on_s(struct plateau_bench *bench, const struct up_procedure *
 static bool read_early(struct plateau_bench *bench, struct up_procedure *procedure, double step) {
     double end_s, judged_s = JUDGED_AFTER / procedure->rig->line.rate_hz;
     bool ended = false;
-    bool quick = up_procedure_quick(procedure) != NULL; /* a full one would only learn from them */
-    while (quick && !ended && !isnan(end_s = early_end_s(procedure, step))) {
+    bool early = up_procedure_watch(procedure) != NULL; /* else it would only learn from them */
+    while (early && !ended && !isnan(end_s = early_end_s(procedure, step))) {
         struct tank_window window;
         double from_s = end_s - UP_EARLY_WINDOW_S;
-        tank_window(bench->tank, from_s, UP_EARLY_WINDOW_S - judged_s, &window);
+        tank_window_tapered(bench->tank, from_s, UP_EARLY_WINDOW_S - judged_s, &window);
         struct up_plateau plateau = plateau_of(&window, from_s, UP_EARLY_WINDOW_S - judged_s);
         plateau.step_s = step;
+        plateau.tapered = window.tapered_counts;
         plateau.temp_c = tank_thermometer_c(bench->tank);
         procedure->stream.filter.noise.floor = window.floor_counts;
         procedure->stream.has_begun = true;

@@ -71,7 +71,17 @@ bool truth_share_out(unsigned jobs, truth_job *work, void *context, double *sum,
     return good;
 }
 
+/* gsl_cdf_beta_Pinv does not always converge. */
+static double beta_quantile(double share, double a, double b) {
+    double low = 0, high = 1;
+    for (int i = 0; i < 60; i++) {
+        double middle = (low + high) / 2;
+        *(gsl_cdf_beta_P(middle, a, b) < share ? &low : &high) = middle;
+    }
+    return high;
+}
+
 void truth_exact(double hits, double of, double *low, double *high) {
-    *low = hits > 0 ? gsl_cdf_beta_Pinv(0.025, hits, of - hits + 1) : 0;
-    *high = hits < of ? gsl_cdf_beta_Pinv(0.975, hits + 1, of - hits) : 1;
+    *low = hits > 0 ? beta_quantile(0.025, hits, of - hits + 1) : 0;
+    *high = hits < of ? beta_quantile(0.975, hits + 1, of - hits) : 1;
 }

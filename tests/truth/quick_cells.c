@@ -386,3 +386,51 @@ bool quick_afternoon(const struct up_rig *rig, const struct quick_cell *cell,
     end(&day);
     return good;
 }
+
+/* ---- full weighings ---- */
+
+static void count_full(struct afternoon *day, const char *name, double begun_s,
+                       struct quick_fulls *sum) {
+    const struct up_measurement *record = up_procedure_measurement(day->procedure);
+    struct up_result result[1];
+    unsigned results;
+    double truth_g = tank_truth_in_tank_g(day->tank, name);
+    sum->items++;
+    sum->seconds += tank_time_s(day->tank) - begun_s;
+    for (unsigned i = 0; i < record->trials; i++) {
+        sum->readings_ended += record->trial[i].ended_early;
+    }
+    if (up_procedure_results(day->procedure, result, &results, NULL)) {
+        const struct up_answer *answer = &result->answer;
+        double off_kg = answer->buoyancy_kg.value - truth_g / 1e3;
+        sum->half_kg += answer->expanded_u_kg;
+        sum->holds += off_kg >= -answer->expanded_u_kg &&
+                      off_kg <= answer->expanded_u_kg + answer->stuck_air_kg;
+        sum->wrong +=
+            answer->class != UP_CLASS_UNDECIDED && answer->class != class_by_truth(truth_g);
+    }
+}
+
+bool quick_full_queue(const struct up_rig *rig, const struct quick_cell *cell,
+                      const struct quick_learned *learned, unsigned trials, bool shortens,
+                      unsigned long seed, struct quick_fulls *sum, struct up_failure *failure) {
+    static struct afternoon day;
+    struct up_measure_plan plan = {.trials = trials, .seed = seed};
+    /* Without an envelope nothing ends, and everything else is as it is with one. */
+    plan.quick.shortens = true;
+    if (shortens) {
+        memcpy(plan.quick.envelope, learned->plan.envelope, sizeof plan.quick.envelope);
+    }
+    bool good = begin(&day, rig, cell, true, seed, failure);
+    for (unsigned i = 0; good && i < QUICK_FULLS; i++) {
+        double begun_s = tank_time_s(day.tank);
+        good = weigh(&day, i, &plan, failure);
+        if (good) {
+            count_full(&day, day.item[i].name, begun_s, sum);
+            memcpy(plan.quick.watch, up_procedure_watch(day.procedure), sizeof plan.quick.watch);
+        }
+        let_go(&day);
+    }
+    end(&day);
+    return good;
+}

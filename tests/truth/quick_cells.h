@@ -65,4 +65,16 @@ bool quick_afternoon(const struct up_rig *rig, const struct quick_cell *cell,
                      const struct quick_learned *learned, unsigned long seed, struct quick_sum *sum,
                      struct up_failure *failure);
 
+/* A queue of full weighings on a bench that has learned; `shortens`: minor readings may end. */
+enum { QUICK_FULLS = 20 };
+
+struct quick_fulls { /* all double */
+    double items, holds, wrong, seconds, readings_ended;
+    double half_kg; /* sum of half-widths */
+};
+
+bool quick_full_queue(const struct up_rig *rig, const struct quick_cell *cell,
+                      const struct quick_learned *learned, unsigned trials, bool shortens,
+                      unsigned long seed, struct quick_fulls *sum, struct up_failure *failure);
+
 #endif

@@ -217,8 +217,83 @@ static void test_afternoons(void **state) {
     assert_int_equal(missed, 0);
 }
 
+/* ---- full weighings of a queue: minor readings may end ---- */
+
+struct fulls_row {
+    const char *cell;
+    unsigned trials;
+};
+
+static const struct fulls_row fulls[] = {
+    {"usual", 3},       {"usual", 5},   {"quiet", 3}, {"quiet", 5}, {"drifting", 5},
+    {"creeping up", 5}, {"swaying", 5}, {"airy", 3},  {"airy", 5},  {"airy, weak shakes", 5}};
+
+struct fulls_stage {
+    struct stage stage;
+    unsigned trials;
+    bool shortens;
+};
+
+static bool play_fulls(void *context, unsigned queue, double *sum, struct up_failure *failure) {
+    const struct fulls_stage *of = context;
+    return quick_full_queue(of->stage.rig, of->stage.cell, &of->stage.learned, of->trials,
+                            of->shortens, 1 + queue, (struct quick_fulls *)sum, failure);
+}
+
+static struct quick_fulls full_weighings(struct fulls_stage *stage, bool shortens) {
+    struct quick_fulls sum = {0};
+    struct up_failure failure = {0};
+    unsigned queues = afternoons() / 4 > 0 ? afternoons() / 4 : 1;
+    stage->shortens = shortens;
+    if (!truth_share_out(queues, play_fulls, stage, (double *)&sum, sizeof sum / sizeof(double),
+                         &failure)) {
+        fail_msg("%s", failure.text);
+    }
+    return sum;
+}
+
+/* Shorter, and chance alone may make so many more miss: four standard deviations, and one. */
+static bool is_as_good(const struct fulls_row *row, const struct quick_fulls *before,
+                       const struct quick_fulls *after) {
+    double n = before->items;
+    print_message("# %-18s %u trials, %3.0f items: %5.0f s, %.2f g, holds %5.1f %%, wrong %.0f; "
+                  "minor readings ended: %5.0f s, %.2f g, %5.1f %%, wrong %.0f, %.1f readings an "
+                  "item\n",
+                  row->cell, row->trials, n, before->seconds / n, 1e3 * before->half_kg / n,
+                  100 * before->holds / n, before->wrong, after->seconds / n,
+                  1e3 * after->half_kg / n, 100 * after->holds / n, after->wrong,
+                  after->readings_ended / n);
+    return after->seconds <= before->seconds &&
+           after->holds >= before->holds - 4 * sqrt(fmax(n - before->holds, 1)) - 1;
+}
+
+static void test_full_weighings(void **state) {
+    static struct fulls_stage stage;
+    struct up_rig rig;
+    struct up_failure failure;
+    unsigned missed = 0;
+    (void)state;
+    assert_true(up_rig_parse("simulated.ini", embedded_simulated_ini, &rig, &failure));
+    for (size_t i = 0; i < COUNT(fulls) && (i == 0 || afternoons() > AFTERNOONS_SMALL); i++) {
+        const struct quick_cell *cell = cells;
+        while (strcmp(cell->name, fulls[i].cell) != 0) {
+            cell++;
+        }
+        stage =
+            (struct fulls_stage){.stage = {.rig = &rig, .cell = cell}, .trials = fulls[i].trials};
+        if (!quick_learn_bench(&rig, cell, &stage.stage.learned, &failure)) {
+            fail_msg("%s", failure.text);
+        }
+        struct quick_fulls before = full_weighings(&stage, false);
+        struct quick_fulls after = full_weighings(&stage, true);
+        missed += !is_as_good(&fulls[i], &before, &after);
+    }
+    assert_int_equal(missed, 0);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {cmocka_unit_test(test_exact_bounds),
+                                       cmocka_unit_test(test_full_weighings),
                                        cmocka_unit_test(test_afternoons)};
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

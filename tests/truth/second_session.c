@@ -22,6 +22,7 @@ struct player {
     gsl_rng *drawing, *noise, *hands; /* so that the bench's doing changes no draw of the truth */
     struct up_procedure *procedure;
     struct second_outcome *outcome;
+    struct up_opening opening; /* of a neighbour */
     uint64_t samples;
     double time_s;
 };
@@ -111,12 +112,15 @@ static void feed(struct player *player) {
 
 static void play(struct player *player) {
     struct up_event event;
-    player->time_s = 0;
-    player->samples = 0;
+    double longest_s = LONGEST_S + (player->opening.known ? player->time_s : 0);
+    if (!player->opening.known) {
+        player->time_s = 0;
+        player->samples = 0;
+    }
     while (!up_procedure_is_finished(player->procedure)) {
         while (up_procedure_next(player->procedure, &event))
             take_event(player, &event);
-        if (player->time_s > LONGEST_S) {
+        if (player->time_s > longest_s) {
             up_procedure_stop(player->procedure);
             continue;
         }
@@ -219,18 +223,22 @@ static void make_quick(const struct second_plan *wanted, struct up_measure_plan 
 
 static void remember_trials(struct player *player) {
     const struct up_quick_progress *quick = up_procedure_quick(player->procedure);
+    const struct up_early_watch *watch = up_procedure_watch(player->procedure);
     const struct up_measurement *record = up_procedure_measurement(player->procedure);
     struct second_outcome *outcome = player->outcome;
     double load[UP_TRIALS_MAX];
-    for (unsigned i = 0; i < record->trials; i++)
+    for (unsigned i = 0; i < record->trials; i++) {
         load[i] = record->trial[i].load_counts / record->calibration.slope_counts_per_kg;
+        outcome->ended_early += record->trial[i].ended_early;
+    }
+    if (watch)
+        memcpy(outcome->watch, watch, sizeof outcome->watch);
     outcome->trial_sd_kg = up_summarise(load, record->trials).sd;
     if (!quick)
         return;
     outcome->aside = quick->put_aside;
     outcome->taughts = quick->taughts;
     memcpy(outcome->taught, quick->taught, quick->taughts * sizeof *quick->taught);
-    memcpy(outcome->watch, quick->watch, sizeof outcome->watch);
 }
 
 static bool measure(struct player *player, const struct up_calibration *calibration,
@@ -248,11 +256,20 @@ static bool measure(struct player *player, const struct up_calibration *calibrat
                                    .seed = player->plan->seed};
     struct up_failure failure = {0};
     tell_item(player, &plan.item);
-    if (player->plan->quick)
+    if (player->plan->quick && player->plan->shortens) {
+        plan.quick = *player->plan->quick;
+        plan.quick.on = false;
+        plan.quick.shortens = true;
+        plan.quick.lot = player->plan->seed;
+    } else if (player->plan->quick)
         make_quick(player->plan, &plan);
     if (player->plan->body)
         tell_body(&plan);
-    set_up_measurement(player);
+    plan.opening = player->opening;
+    if (player->opening.known)
+        player->outcome->ready_s = player->time_s;
+    else
+        set_up_measurement(player);
     if (!up_procedure_measure(&plan, &player->procedure, &failure))
         return give_up(player, failure.text);
     play(player);
@@ -260,6 +277,8 @@ static bool measure(struct player *player, const struct up_calibration *calibrat
     player->outcome->measuring_s = player->time_s;
     remember_trials(player);
     bool done = up_procedure_results(player->procedure, result, results, &failure);
+    if (player->plan->neighbours > 0)
+        player->opening = up_procedure_opening(player->procedure);
     up_procedure_destroy(player->procedure);
     player->procedure = NULL;
     return done || give_up(player, failure.text);
@@ -314,24 +333,47 @@ static bool get_ready(struct player *player) {
                       player->drawing);
     if (player->plan->mistake == SECOND_BALLAST_TOO_LIGHT)
         second_gear_make_float(&player->truth.item, player->drawing);
-    if (player->plan->quick)
+    if (player->plan->quick && !player->plan->shortens)
         second_gear_make_stock(&player->truth.item, player->drawing);
     return true;
 }
 
-static void play_all(struct player *player) {
-    struct up_calibration calibration;
+static void weigh(struct player *player, const struct up_calibration *calibration) {
     struct up_result result[SECOND_RESULTS];
     unsigned results = 0;
-    if (!get_ready(player) || !calibrate(player, &calibration) || player->plan->loadings ||
-        !measure(player, &calibration, result, &results))
+    if (!measure(player, calibration, result, &results))
         return;
     player->outcome->results = results;
-    if (player->plan->quick)
-        player->outcome->rival =
-            second_rival_weigh(&player->truth, calibration.slope_counts_per_kg, player->plan->seed);
+    if (player->plan->quick && !player->plan->shortens)
+        player->outcome->rival = second_rival_weigh(
+            &player->truth, calibration->slope_counts_per_kg, player->plan->seed);
     for (unsigned i = 0; i < results; i++)
         judge(player, &result[i], i);
+}
+
+/* Another piece of the stock. */
+static void take_next(struct player *player, unsigned number) {
+    struct second_truth other;
+    gsl_rng_set(player->drawing, player->plan->seed + 5000000029 + number);
+    second_truth_draw(&other, player->plan->law, &player->rig, player->water, player->drawing);
+    player->truth.item = other.item;
+    second_gear_make_stock(&player->truth.item, player->drawing);
+    memset(player->outcome, 0, sizeof *player->outcome);
+}
+
+static void play_all(struct player *player) {
+    const struct second_plan *plan = player->plan;
+    struct up_calibration calibration;
+    if (!get_ready(player) || !calibrate(player, &calibration) || plan->loadings)
+        return;
+    weigh(player, &calibration);
+    for (unsigned i = 1; i <= plan->neighbours; i++) {
+        plan->weighed(plan->context, player->outcome);
+        if (i < plan->neighbours) {
+            take_next(player, i);
+            weigh(player, &calibration);
+        }
+    }
 }
 
 void second_session_play(const struct second_plan *plan, struct second_outcome *outcome) {

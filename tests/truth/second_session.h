@@ -10,6 +10,8 @@
 
 enum { SECOND_WATERS = 2, SECOND_RESULTS = SECOND_WATERS + 1 };
 
+struct second_outcome;
+
 struct second_plan {
     enum second_law law;
     enum second_mistake mistake;
@@ -22,6 +24,12 @@ struct second_plan {
        so; u 0: a new kind. */
     const struct up_quick_plan *quick;
     struct up_quantity scatter_kg;
+    /* So many items of a quick queue, one after the other: the same tank and cell, and each begins
+       with the hanger as the one before left it. Called after each. 0: one item. */
+    unsigned neighbours;
+    void (*weighed)(void *context, const struct second_outcome *outcome);
+    void *context;
+    bool shortens; /* no quick one by it, but a full one that may end minor readings */
 };
 
 struct second_outcome {
@@ -39,6 +47,7 @@ struct second_outcome {
     unsigned taughts;
     struct up_early_watch watch[UP_QUICK_STEPS];
     bool aside;
+    unsigned ended_early;      /* minor readings of a full one */
     struct second_rival rival; /* beside a quick weighing */
     char ended[512];           /* why there is no result; else the first question */
 };
