@@ -305,7 +305,7 @@ static const char *const trusts[TRUSTS][2] = {
     {"a", "none"}, {"a", "bench"}, {"b", "editor"}}; /* one after the other */
 
 static void assert_order_gives_the_same(int order, char *first[TRUSTS]) {
-    char here[16];
+    char here[24];
     snprintf(here, sizeof here, "order%d", order);
     struct up_catalogue *catalogue = open_as(here, UP_CATALOGUE_CREATE);
     if (order % 2 == 1) { /* trust before, or afterwards */
