@@ -9,13 +9,13 @@
 
 const struct option_text options_bench[] = {
     {"as", "bench|editor|federation",
-     "trust: known records; changes to others' things, too; or vouching for others, too"},
+     "trust: its records are known; its changes to others' things count; or its vouchings"},
     {"name", "TEXT", "trust, vouch: whose key it is"},
     {"last", "N", "revoke: number of its last good record; 0: none is good"},
     {"hash", "HEX", "revoke: beginning of that record's hash, where two have the number"},
     {"from", "N", "recall: number of the first record"},
     {"to", "N", "recall: number of the last record"},
-    {"reason", "TEXT", "revoke, recall: why"},
+    {"reason", "TEXT", "why; revoke and recall need it"},
     OPTION_CATALOGUE,
     OPTION_JSON,
     OPTION_END};
@@ -43,6 +43,11 @@ static bool needs_number(struct call *call, const char *option, int least, int *
 
 /* ---- what is given here ---- */
 
+static const char *reason_of(const struct call *call) {
+    const char *reason = option_value(call, "reason");
+    return reason != NULL ? reason : "";
+}
+
 static bool trust(struct call *call) {
     const char *role, *name;
     char writer[UP_KEY_SIZE];
@@ -53,7 +58,7 @@ static bool trust(struct call *call) {
         return refuse(call, "bench trust --as none: `upthrust bench distrust %.8s` does that",
                       writer);
     }
-    bool good = up_trust_give(call->catalogue, writer, role, name, call->failure);
+    bool good = up_trust_give(call->catalogue, writer, role, name, reason_of(call), call->failure);
     if (good) {
         up_text_print(stdout, "%.8s is trusted in this catalogue as %s: %s\n", writer, role, name);
     }
@@ -62,8 +67,8 @@ static bool trust(struct call *call) {
 
 static bool distrust(struct call *call) {
     char writer[UP_KEY_SIZE];
-    bool good =
-        find(call, writer) && up_trust_give(call->catalogue, writer, "none", "", call->failure);
+    bool good = find(call, writer) &&
+                up_trust_give(call->catalogue, writer, "none", "", reason_of(call), call->failure);
     if (good) {
         printf("%.8s is not trusted in this catalogue, whoever vouches for it\n", writer);
     }
@@ -99,8 +104,7 @@ static bool new_key(struct call *call) {
 }
 
 static void tell_effect(bool counts, const char *who) {
-    puts(counts ? "signed: it counts here, and wherever this record goes"
-                : "signed, but without effect here:");
+    puts(counts ? "signed: it counts here" : "signed, but without effect here:");
     if (!counts) {
         up_text_paragraph(stdout, "  ", who);
     }
@@ -142,14 +146,15 @@ static bool recall(struct call *call) {
 
 static json_t *to_json(const struct up_trust_row *row) {
     return json_pack(
-        "{s:s, s:o, s:s, s:s, s:s, s:b, s:I, s:I, s:s, s:I, s:I, s:o, s:o, s:I, s:I, s:I}",
+        "{s:s, s:o, s:s, s:s, s:s, s:b, s:I, s:I, s:s, s:I, s:I, s:o, s:o, s:I, s:I, s:I, s:o}",
         "writer", row->writer, "name", up_json_text(row->name), "role", row->role, "how", row->how,
         "through", row->through, "own", row->own, "records", (json_int_t)row->records,
         "last_sequence", (json_int_t)row->last_sequence, "last_utc", row->last_utc, "missing",
         (json_int_t)row->missing, "signed_twice", (json_int_t)row->forked, "revoked_after",
         row->revoked_after >= 0 ? json_integer(row->revoked_after) : json_null(), "revoked_reason",
         up_json_text(row->revoked_why), "recalled", (json_int_t)row->recalled, "left_out",
-        (json_int_t)row->left_out, "without_effect", (json_int_t)row->ignored);
+        (json_int_t)row->left_out, "without_effect", (json_int_t)row->ignored, "reason",
+        up_json_text(row->reason));
 }
 
 static void remark(long long count, const char *one, const char *several) {
@@ -161,6 +166,9 @@ static void remark(long long count, const char *one, const char *several) {
 static void print_remarks(const struct up_trust_row *row) {
     if (row->own) { /* to be read out to who is to trust it */
         up_text_print(stdout, "          %s\n", row->writer);
+    }
+    if (row->reason[0] != '\0') {
+        up_text_paragraph(stdout, "          ", row->reason);
     }
     if (row->through[0] != '\0') {
         up_text_print(stdout, "          %s %.8s\n",

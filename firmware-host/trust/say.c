@@ -36,7 +36,7 @@ static char *clean(const char *text, const char *option, struct up_failure *fail
 }
 
 bool up_trust_give(struct up_catalogue *catalogue, const char *writer, const char *role,
-                   const char *name, struct up_failure *failure) {
+                   const char *name, const char *reason, struct up_failure *failure) {
     static const char *const roles[] = {"bench", "editor", "federation", "none"};
     char utc[UP_TIME_SIZE];
     bool known = false, none = strcmp(role, "none") == 0;
@@ -53,15 +53,16 @@ bool up_trust_give(struct up_catalogue *catalogue, const char *writer, const cha
     if (called == NULL || !catalogue_begin(catalogue, failure)) {
         return false;
     }
+    UP_FREED char *why = up_text_clean(reason, strlen(reason));
     catalogue_now(utc);
     return catalogue_end(
         catalogue,
         catalogue_change(
             catalogue,
-            "INSERT INTO trusted VALUES (?, ?, ?, '', ?) ON CONFLICT (writer) DO UPDATE"
+            "INSERT INTO trusted VALUES (?, ?, ?, ?, ?) ON CONFLICT (writer) DO UPDATE"
             " SET role = excluded.role, name = CASE excluded.name WHEN '' THEN name"
-            " ELSE excluded.name END, made_utc = excluded.made_utc",
-            (const char *[]){writer, role, called, utc}, 4, failure) &&
+            " ELSE excluded.name END, reason = excluded.reason, made_utc = excluded.made_utc",
+            (const char *[]){writer, role, called, why, utc}, 5, failure) &&
             catalogue_trust_changed(catalogue, writer, failure),
         failure);
 }
@@ -272,7 +273,8 @@ static const char met[] =
     "  sequence = n.last ORDER BY sha256 LIMIT 1), ''),"
     " coalesce(v.last_sequence, -1), coalesce(v.reason, ''), o.recalled, o.left_out,"
     " (SELECT count(*) FROM said WHERE whom = e.writer AND CASE kind WHEN 'recall'"
-    "   THEN sha256 NOT IN (SELECT sha256 FROM recalled) ELSE v.writer IS NULL END)"
+    "   THEN sha256 NOT IN (SELECT sha256 FROM recalled) ELSE v.writer IS NULL END), "
+    "coalesce(t.reason, '')"
     " FROM every AS e LEFT JOIN trusted AS t ON t.writer = e.writer LEFT JOIN best AS b ON"
     " b.writer = e.writer LEFT JOIN number AS n ON n.writer = e.writer LEFT JOIN revoked AS v ON"
     " v.writer = e.writer LEFT JOIN out AS o ON o.writer = e.writer LEFT JOIN (SELECT"
@@ -297,6 +299,7 @@ static void read_row(sqlite3_stmt *statement, struct up_trust_row *row) {
         .recalled = sqlite3_column_int64(statement, 13),
         .left_out = sqlite3_column_int64(statement, 14),
         .ignored = sqlite3_column_int64(statement, 15),
+        .reason = catalogue_text_of(statement, 16),
     };
 }
 

@@ -8,9 +8,9 @@
 /* What is given here, and is part of no record: "bench" (its records are known), "editor" (its
    versions of others' things count, and so do its recalls), "federation" (so do its vouchings, one
    level of them) or "none" (whoever vouches for it). UP_STATUS_WRONG_INPUT for another role, what
-   is no key, and a name that is too long. */
+   is no key, and a name that is too long. The reason may be empty. */
 bool up_trust_give(struct up_catalogue *catalogue, const char *writer, const char *role,
-                   const char *name, struct up_failure *failure);
+                   const char *name, const char *reason, struct up_failure *failure);
 
 /* A key that was met here, by its beginning (four digits at least), or any whole key. */
 bool up_trust_find(struct up_catalogue *catalogue, const char *beginning, char writer[UP_KEY_SIZE],
@@ -36,6 +36,7 @@ bool up_trust_recall(struct up_catalogue *catalogue, const char *writer, long lo
 /* A writer that was met here. Texts are lent for the visit. */
 struct up_trust_row {
     const char *writer, *name;
+    const char *reason;  /* why trust was given or refused here; may be empty */
     const char *role;    /* "" where it has none */
     const char *through; /* whose vouching or rotation gave it; "" where it was given here */
     const char *how;     /* "here", "vouching", "rotation" or "" */

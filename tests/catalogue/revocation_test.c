@@ -189,9 +189,9 @@ static void words_about_keys_have_a_form(void **state) {
     bool counts;
     add_to("a", "fin");
     struct up_catalogue *catalogue = open_as("a", UP_CATALOGUE_WRITE);
-    assert_false(up_trust_give(catalogue, "abc", "bench", "x", &failure));
+    assert_false(up_trust_give(catalogue, "abc", "bench", "x", "", &failure));
     assert_says(&failure, UP_STATUS_WRONG_INPUT, "is not a key");
-    assert_false(up_trust_give(catalogue, key_of("a"), "king", "x", &failure));
+    assert_false(up_trust_give(catalogue, key_of("a"), "king", "x", "", &failure));
     assert_says(&failure, UP_STATUS_WRONG_INPUT, "is not a role");
     assert_false(up_trust_vouch(catalogue, key_of("a"), "  ", &failure));
     assert_false(up_trust_revoke(catalogue, key_of("a"), 77, "", "x", &counts, &failure));

@@ -305,15 +305,16 @@ static const char *const trusts[TRUSTS][2] = {
     {"a", "none"}, {"a", "bench"}, {"b", "editor"}}; /* one after the other */
 
 static void assert_order_gives_the_same(int order, char *first[TRUSTS]) {
-    char here[16];
+    char here[24];
     snprintf(here, sizeof here, "order%d", order);
     struct up_catalogue *catalogue = open_as(here, UP_CATALOGUE_CREATE);
     if (order % 2 == 1) { /* trust before, or afterwards */
-        assert_true(up_trust_give(catalogue, key_of("a"), "none", "", NULL));
+        assert_true(up_trust_give(catalogue, key_of("a"), "none", "", "", NULL));
     }
     merge_in_order(catalogue, order);
     for (int i = 0; i < TRUSTS; i++) {
-        assert_true(up_trust_give(catalogue, key_of(trusts[i][0]), trusts[i][1], "somebody", NULL));
+        assert_true(
+            up_trust_give(catalogue, key_of(trusts[i][0]), trusts[i][1], "somebody", "", NULL));
         char *seen = told_by(catalogue);
         first[i] = first[i] != NULL ? first[i] : up_text_format("%s", seen);
         if (strcmp(seen, first[i]) != 0) {

@@ -53,7 +53,7 @@ static inline const char *key_of(const char *directory) {
 static inline void give(const char *directory, const char *writer, const char *role) {
     struct up_failure failure = {0};
     struct up_catalogue *catalogue = open_as(directory, UP_CATALOGUE_CREATE);
-    if (!up_trust_give(catalogue, writer, role, "somebody", &failure)) {
+    if (!up_trust_give(catalogue, writer, role, "somebody", "", &failure)) {
         fail_msg("%s", failure.text);
     }
     up_catalogue_close(catalogue);
