@@ -178,8 +178,6 @@ char *catalogue_in_focus(const struct up_catalogue *catalogue, const char *kind)
 /* What a person looks for in an item, folded; the caller's. */
 char *catalogue_item_words(const json_t *content);
 
-/* ---- schema_check.c ---- */
-
 /* The tables are those of catalogue->version, no trigger or index beside them. */
 bool catalogue_check_schema(struct up_catalogue *catalogue, struct up_failure *failure);
 
@@ -314,7 +312,7 @@ bool catalogue_drop_private(struct up_catalogue *catalogue, const char *thing, c
    for readers; UP_STATUS_UNABLE where one does not end. */
 bool catalogue_scrub_log(struct up_catalogue *catalogue, struct up_failure *failure);
 
-/* ---- last_use.c ---- */
+/* ---- calibration.c ---- */
 
 /* Whether the folder still has the mark by which the bench was last weighed here; and notes that of
    the calibration which is used now. */
