@@ -14,7 +14,7 @@ struct up_choice {
     size_t water_count;
     const char *sort; /* one of up_item_orders; NULL: as they came into the catalogue */
     bool retired;     /* these too */
-    json_t *only; /* ids of the only ones, as keys; NULL: any */
+    json_t *only;     /* ids of the only ones, as keys; NULL: any */
 };
 
 /* The next page of a choice: at most `limit` items, in the order of one of their texts, behind the

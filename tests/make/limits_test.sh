@@ -41,8 +41,8 @@ lines 2501 >"$tree/DEVELOPERS.md"
 breaks "DEVELOPERS.md of 2501 words" 'words of DEVELOPERS.md: 2501, at most 2500'
 lines 4001 >"$tree/rigs/README.md"
 breaks "a rig page of 4001 words" 'words of rigs/README.md: 4001, at most 4000'
-for n in $(seq 29); do lines 700 | tee "$tree/firmware-host/cli/$n.h" "$tree/firmware-host/bench/$n.h" >"$tree/firmware-host/wire/$n.h"; done
-breaks "firmware-host/ of more than 60000 lines" 'lines of firmware-host/: [0-9]*, at most 60000'
+for n in $(seq 32); do lines 700 | tee "$tree/firmware-host/cli/$n.h" "$tree/firmware-host/bench/$n.h" >"$tree/firmware-host/wire/$n.h"; done
+breaks "firmware-host/ of more than 65500 lines" 'lines of firmware-host/: [0-9]*, at most 65500'
 echo '#include "session/session.h"' >>"$tree/firmware-host/wire/one.c"
 breaks "a stage that asks one to its right" 'wire asks session/ '
 echo '#include "upthrust/catalogue.h"' >>"$tree/firmware-host/bench/one.c"

@@ -133,15 +133,14 @@ int main(int argc, char **argv) {
         fprintf(stderr, "usage: grow DIRECTORY RESULTS\n");
         return 2;
     }
-    bool good =
-        up_catalogue_open(argv[1], UP_CATALOGUE_WRITE, &growth.catalogue, failure) &&
-        catalogue_run(growth.catalogue, "PRAGMA synchronous = OFF", failure) &&
-        up_catalogue_each(growth.catalogue, "item", take, &growth.items, failure) &&
-        up_catalogue_each(growth.catalogue, "result", take, &growth.results, failure) &&
-        up_catalogue_each(growth.catalogue, "decision", take, &growth.decisions, failure) &&
-        up_catalogue_each(growth.catalogue, "run", take, &growth.runs, failure) &&
-        up_catalogue_each(growth.catalogue, "trial", take, &growth.trials, failure) &&
-        grow(&growth, strtoul(argv[2], NULL, 10));
+    bool good = up_catalogue_open(argv[1], UP_CATALOGUE_WRITE, &growth.catalogue, failure) &&
+                catalogue_run(growth.catalogue, "PRAGMA synchronous = OFF", failure) &&
+                up_catalogue_each(growth.catalogue, "item", take, &growth.items, failure) &&
+                up_catalogue_each(growth.catalogue, "result", take, &growth.results, failure) &&
+                up_catalogue_each(growth.catalogue, "decision", take, &growth.decisions, failure) &&
+                up_catalogue_each(growth.catalogue, "run", take, &growth.runs, failure) &&
+                up_catalogue_each(growth.catalogue, "trial", take, &growth.trials, failure) &&
+                grow(&growth, strtoul(argv[2], NULL, 10));
     if (!good) {
         fprintf(stderr, "grow: %s\n", failure->text);
     }
