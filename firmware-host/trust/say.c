@@ -226,6 +226,22 @@ bool up_trust_revoke(struct up_catalogue *catalogue, const char *writer, long lo
 
 /* ---- recall ---- */
 
+/* A recall of nothing is a slip: of the number, or of the key where the folder got another. */
+static bool has_signed(struct up_catalogue *catalogue, const char *writer, long long first,
+                       long long last, struct up_failure *failure) {
+    UP_FREED char *sql = up_text_format("SELECT EXISTS (SELECT 1 FROM signed WHERE writer = ?"
+                                        " AND sequence BETWEEN %lld AND %lld)",
+                                        first, last);
+    long long some = 0;
+    return first > last ||
+           (catalogue_ask(catalogue, sql, writer, &some, failure) &&
+            (some > 0 || up_fail(failure, UP_STATUS_WRONG_INPUT,
+                                 "no record from number %lld to %lld of the key %.8s is here: "
+                                 "`upthrust bench list` shows the keys; name the one that signed "
+                                 "them",
+                                 first, last, writer)));
+}
+
 bool up_trust_recall(struct up_catalogue *catalogue, const char *writer, long long first,
                      long long last, const char *reason, bool *counts, struct up_failure *failure) {
     struct up_record record;
@@ -236,7 +252,7 @@ bool up_trust_recall(struct up_catalogue *catalogue, const char *writer, long lo
     bool good =
         writer[0] != '\0' ? check_key(writer, failure) : catalogue_ready_writer(catalogue, failure);
     const char *of = writer[0] != '\0' ? writer : catalogue->writer.public_key;
-    good = good &&
+    good = good && has_signed(catalogue, of, first, last, failure) &&
            put(catalogue, "recall",
                json_pack("{s:s, s:I, s:I, s:s}", "writer", of, "first_sequence", (json_int_t)first,
                          "last_sequence", (json_int_t)last, "reason", words),

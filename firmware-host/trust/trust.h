@@ -29,7 +29,7 @@ bool up_trust_new_key(struct up_catalogue *catalogue, char writer[UP_KEY_SIZE],
 bool up_trust_revoke(struct up_catalogue *catalogue, const char *writer, long long last,
                      const char *hash, const char *reason, bool *counts,
                      struct up_failure *failure);
-/* Records by their numbers; `writer` "": the key of this folder. */
+/* Records by their numbers, of which one at least is here; `writer` "": the key of this folder. */
 bool up_trust_recall(struct up_catalogue *catalogue, const char *writer, long long first,
                      long long last, const char *reason, bool *counts, struct up_failure *failure);
 

@@ -33,6 +33,7 @@ expect "its version waits again" 0 "size -" - -- up item show Fin --catalogue "$
 expect "vouch" 0 "is the key of A shop" - -- up bench vouch "$key" --name "A shop" --catalogue "$ours"
 expect "recall without an end" 2 - "give --to" -- up bench recall --from 2 --reason x --catalogue "$theirs"
 expect "recall backwards" 2 - "to: give a number from 5|--to 2" -- up bench recall --from 5 --to 2 --reason x --catalogue "$theirs"
+expect "recall of nothing" 2 - "no record from number 900 to 901 of the key" -- up bench recall --from 900 --to 901 --reason x --catalogue "$theirs"
 expect "recall of another's" 0 "without effect here" - -- up bench recall "$mine" --from 2 --to 2 --reason "I say so" --catalogue "$theirs"
 expect "it is shown" 0 "has no effect here" - -- up bench list --catalogue "$theirs"
 expect "recall" 0 "it counts here" - -- up bench recall --from 2 --to 2 --reason "wrong scale" --catalogue "$theirs"
