@@ -124,18 +124,14 @@ const struct command commands[] = {
      "check-catalogue\n"
      "check-catalogue --set-aside 3f2a1b00-... --reason \"the hook was wet\"\n"
      "check-catalogue --salvage saved --catalogue damaged\n"},
-    {"backup", "DIR",
-     "copy the whole catalogue while it is used; to restore, put the copy in its place, then "
-     "`calibration adopt`",
+    {"backup", "DIR", "copy the whole catalogue while it is used; it says how to restore it",
      options_backup, command_backup, HELP_CATALOGUE, "backup /media/stick/catalogue-2026-05-01\n"},
-    {"redact", "RECORD_ID",
-     "take what a record says away from this catalogue; its signed envelope stays", options_redact,
-     command_redact, HELP_CATALOGUE,
+    {"redact", "RECORD_ID", "take away what a record says; its signed envelope stays",
+     options_redact, command_redact, HELP_CATALOGUE,
      "redact 3f2a1b00-... --reason \"the note names its owner\"\n"
      "redact 3f2a1b00-... --detail --reason \"only the result is to stay\"\n"},
-    {"private", "[ID]",
-     "what stays in this folder: rig files and owners, with the salt that proves a text",
-     options_private, command_private, HELP_CATALOGUE,
+    {"private", "[ID]", "what stays in this folder: rig files and owners", options_private,
+     command_private, HELP_CATALOGUE,
      "private\n"
      "private 3f2a --json\n"},
 };
