@@ -349,11 +349,49 @@ static bool make_tables(struct up_catalogue *catalogue, struct up_failure *failu
     return catalogue_run(catalogue, sql, failure);
 }
 
+static bool sync_at(const char *path, bool directory) {
+    int descriptor = open(path, (directory ? O_RDONLY | O_DIRECTORY : O_RDWR) | O_CLOEXEC);
+    bool good = descriptor >= 0 && fsync(descriptor) == 0;
+    if (descriptor >= 0) {
+        close(descriptor);
+    }
+    return good;
+}
+
+/* The file as it is before its tables change, beside it: whole or not at all, and the first one
+   stays. With the rights of the file itself. */
+static bool keep_old(struct up_catalogue *catalogue, int version, struct up_failure *failure) {
+    struct stat about;
+    const char *directory = catalogue->directory;
+    UP_FREED char *path = up_text_format("%s/catalogue.sqlite", directory);
+    UP_FREED char *kept = up_text_format("%s/catalogue-of-version-%d.sqlite", directory, version);
+    UP_FREED char *part = up_text_format("%s.part-%ld", kept, (long)getpid());
+    if (lstat(kept, &about) == 0) {
+        return true;
+    }
+    unlink(part);
+    sqlite3_stmt *statement =
+        catalogue_prepare(catalogue, "VACUUM INTO ?", (const char *[]){part}, 1, failure);
+    bool good = statement != NULL &&
+                catalogue_finish(catalogue, statement, sqlite3_step(statement), failure);
+    if (good && (stat(path, &about) != 0 || chmod(part, about.st_mode & 0777) != 0 ||
+                 !sync_at(part, false) || rename(part, kept) != 0 || !sync_at(directory, true))) {
+        good = up_fail(failure, UP_STATUS_UNABLE,
+                       "cannot keep %s as it was before its tables change: %s; free space, then "
+                       "try again",
+                       kept, strerror(errno));
+    }
+    if (!good) {
+        unlink(part);
+    }
+    return good;
+}
+
 /* Another program may have been first; a mark of a newer one stays. What the tables say goes before
    a number that was set back. */
 static bool bring_up_to_date(struct up_catalogue *catalogue, struct up_failure *failure) {
     struct marks marks;
-    if (!catalogue_begin(catalogue, failure)) {
+    if (!keep_old(catalogue, catalogue->version, failure) || !catalogue_begin(catalogue, failure)) {
         return false;
     }
     bool good = read_marks(catalogue, &marks, failure);

@@ -624,6 +624,21 @@ static void other_files_are_not_merged(void **state) {
 /* ---- catalogues of before ---- */
 
 /* As the first version of the tables was: fewer views, no counter. */
+/* As it was, with the rights of the file, and nothing half beside it. */
+static void assert_old_file_is_kept(const char *path, const char *kept) {
+    struct stat now, then;
+    sqlite3 *database = outside(kept);
+    assert_answer(database, "PRAGMA user_version", "1");
+    assert_answer(database, "SELECT count(*) FROM record", "3");
+    assert_answer(database, "SELECT count(*) FROM sqlite_master WHERE name = 'signed'", "0");
+    assert_answer(database, "PRAGMA integrity_check", "ok");
+    sqlite3_close(database);
+    assert_int_equal(stat(path, &now), 0);
+    assert_int_equal(stat(kept, &then), 0);
+    assert_int_equal(now.st_mode, then.st_mode);
+    assert_int_equal(system("ls c | grep -c part"), 256); /* none */
+}
+
 static void an_old_catalogue_is_brought_up_to_date(void **state) {
     (void)state;
     catalogue_signs = false;
@@ -639,6 +654,7 @@ static void an_old_catalogue_is_brought_up_to_date(void **state) {
                   "DROP TABLE contested; DROP TABLE signed; DROP TABLE detail;"
                   "PRAGMA user_version = 1");
     sqlite3_close(database);
+    assert_int_equal(chmod("c/catalogue.sqlite", 0640), 0);
     catalogue = open_as("c", UP_CATALOGUE_READ);
     assert_int_equal(count_kind(catalogue, "result"), 1);
     export_both(catalogue, "out");
@@ -652,6 +668,7 @@ static void an_old_catalogue_is_brought_up_to_date(void **state) {
     assert_answer(catalogue->database, "SELECT count(*) FROM local_mark WHERE mark = 'kept'", "3");
     add_number(catalogue, "trial", NULL, NULL, 1);
     up_catalogue_close(catalogue);
+    assert_old_file_is_kept("c/catalogue.sqlite", "c/catalogue-of-version-1.sqlite");
     database = outside("c/catalogue.sqlite");
     assert_answer(database, "SELECT count(*) FROM decision", "1");
     assert_answer(database, "SELECT count(*) FROM plateau", "0");
