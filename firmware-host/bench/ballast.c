@@ -49,9 +49,10 @@ int ballast_hung(struct measuring *measuring, const struct up_indication *here) 
         !(fabs(measuring->ballast_kg - wanted_kg) <= DECLARED_FITS_REL * wanted_kg)) {
         snprintf(measuring->question, sizeof measuring->question,
                  "Under water the ballast weighs %.0f g; %.4g kg of lead weigh %.0f g. Is "
-                 "ballast_kg right, does it hang free, off the floor? Put it right, then press "
+                 "ballast_kg right, does it hang free, off the floor?%s Put it right, then press "
                  "Enter: it is weighed again. To keep the reading, type accept",
-                 measuring->ballast_kg * 1e3, lead_kg, wanted_kg * 1e3);
+                 measuring->ballast_kg * 1e3, lead_kg, wanted_kg * 1e3,
+                 measuring->returned ? " Is it the same cell?" : "");
         return MEASURE_BALLAST_DOUBTED;
     }
     return MEASURE_AIR;

@@ -98,6 +98,7 @@ static void ballast_of_another_weight_is_asked_about(void **state) {
     assert_non_null(strstr(scene.first, "Under water the ballast weighs 900 g; 2 kg of lead weigh "
                                         "1824 g."));
     assert_non_null(strstr(scene.first, "To keep the reading, type accept"));
+    assert_null(strstr(scene.first, "same cell")); /* nothing was away */
     assert_int_equal(bench.asked[UP_ACTION_BARE_HOOK], 2);
     assert_int_equal(bench.asked[UP_ACTION_HANG_IN_AIR], 1);
     assert_int_equal(measured->trials, 3);

@@ -153,7 +153,8 @@ def form(value):
 
 
 def forms(records):
-    return {(kind, form(body)) for _, kind, body in records if kind != "run"}
+    """A key that cannot be read is replaced by one of the program alone, which says so in a record of its own."""
+    return {(kind, form(body)) for _, kind, body in records if kind not in ("run", "writer")}
 
 
 def check_runs(records):
@@ -171,7 +172,7 @@ def check_runs(records):
 def numbers(records):
     """What a session found, without ids and times."""
     return sorted(((kind, body.get("water"), body.get("number"), body.get("buoyancy_g"), body.get("slope_counts_kg"),
-                   body.get("how_ended")) for _, kind, body in records), key=repr)
+                   body.get("how_ended")) for _, kind, body in records if kind != "writer"), key=repr)
 
 
 class Sweep:
