@@ -313,7 +313,7 @@ static const char recall[] =
     "max(last_sequence) OVER (PARTITION BY writer ORDER BY first_sequence, last_sequence, sha256"  \
     " ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING)"
 static const char leave_out_recalled[] =
-    "INSERT OR IGNORE INTO left_out WITH begun AS (SELECT writer, sha256, first_sequence,"
+    "INSERT INTO left_out WITH begun AS (SELECT writer, sha256, first_sequence,"
     "  last_sequence, first_sequence > coalesce(" LAST_BEFORE ", 0) AS new FROM recalled),"
     " counted AS (SELECT writer, first_sequence, last_sequence, sum(new) OVER (PARTITION BY writer"
     "  ORDER BY first_sequence, last_sequence, sha256 ROWS UNBOUNDED PRECEDING) AS span FROM "
@@ -327,7 +327,8 @@ static const char leave_out_recalled[] =
     " FROM joined AS j CROSS JOIN signed AS s ON s.writer = j.writer"
     "  AND s.sequence BETWEEN j.first AND j.last"
     " WHERE NOT (json_valid(s.envelope) AND json_extract(s.envelope, '$.kind') IN"
-    "  ('writer', 'held', 'vouching', 'rotation', 'revocation', 'recall'))";
+    "  ('writer', 'held', 'vouching', 'rotation', 'revocation', 'recall'))"
+    " ON CONFLICT DO UPDATE SET how = excluded.how, why = excluded.why WHERE how = 'waiting'";
 
 /* ---- all of it ---- */
 
