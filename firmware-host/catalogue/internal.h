@@ -23,6 +23,7 @@ enum {
 /* What trust is settled for when a transaction ends. */
 struct catalogue_touched {
     json_t *writers, *subjects; /* keys of objects; NULL: none. A subject: kind, blank, id */
+    json_t *sole;               /* subjects of many versions, all of this writer's */
     bool trust;                 /* what is given here, or what writers say of keys */
 };
 

@@ -71,9 +71,13 @@ static bool is_about_keys(const char *kind) {
     return false;
 }
 
-static void note(json_t **set, const char *key) {
+static void note_as(json_t **set, const char *key, json_t *value) {
     *set = *set != NULL ? *set : json_object();
-    json_object_set_new(*set, key, json_true());
+    json_object_set_new(*set, key, value);
+}
+
+static void note(json_t **set, const char *key) {
+    note_as(set, key, json_true());
 }
 
 static void note_subject(struct up_catalogue *catalogue, const char *kind, const char *subject) {
@@ -84,6 +88,7 @@ static void note_subject(struct up_catalogue *catalogue, const char *kind, const
 void catalogue_forget_touched(struct up_catalogue *catalogue) {
     json_decref(catalogue->touched.writers);
     json_decref(catalogue->touched.subjects);
+    json_decref(catalogue->touched.sole);
     catalogue->touched = (struct catalogue_touched){.trust = false};
 }
 
@@ -101,30 +106,42 @@ bool catalogue_trust_changed(struct up_catalogue *catalogue, const char *writer,
     "(SELECT id, sha256, kind, subject FROM record UNION ALL"                                      \
     " SELECT id, sha256, kind, subject FROM contested)"
 
-/* A thing of one version, or of one writer's, is the rule. */
+/* Whether a thing has versions of other writers. One of a thousand versions is not asked for each
+   anew: what it was found to be stays so until a transaction brings a version of another. */
+static bool note_if_shared(struct up_catalogue *catalogue, const struct up_record *record,
+                           const char *writer, struct up_failure *failure) {
+    enum { FEW = 8 };
+    static const char sql[] = "SELECT count(*), sum(coalesce(s.writer, '') <> ?3) FROM " CONTENTS
+                              " AS o LEFT JOIN signed AS s ON s.id = o.id AND s.sha256 = o.sha256"
+                              " WHERE o.kind = ?1 AND o.subject = ?2";
+    UP_FREED char *key = up_text_format("%s %s", record->kind, record->subject);
+    const char *sole = json_string_value(json_object_get(catalogue->touched.sole, key));
+    if (json_object_get(catalogue->touched.subjects, key) != NULL ||
+        (sole != NULL && strcmp(sole, writer) == 0)) {
+        return true;
+    }
+    sqlite3_stmt *statement = catalogue_prepare(
+        catalogue, sql, (const char *[]){record->kind, record->subject, writer}, 3, failure);
+    int code = statement != NULL ? sqlite3_step(statement) : SQLITE_ERROR;
+    if (code == SQLITE_ROW && sqlite3_column_int64(statement, 1) > 0) {
+        note(&catalogue->touched.subjects, key);
+    } else if (code == SQLITE_ROW && sqlite3_column_int64(statement, 0) > FEW) {
+        note_as(&catalogue->touched.sole, key, json_string(writer));
+    }
+    return statement != NULL &&
+           catalogue_finish(catalogue, statement, code == SQLITE_ROW ? SQLITE_DONE : code, failure);
+}
+
 bool catalogue_note_touched(struct up_catalogue *catalogue, const struct up_record *record,
                             const char *writer, struct up_failure *failure) {
-    static const char sql[] =
-        "SELECT 1 FROM " CONTENTS " AS o LEFT JOIN signed AS s ON s.id = o.id AND"
-        " s.sha256 = o.sha256"
-        " WHERE o.kind = ? AND o.subject = ? AND coalesce(s.writer, '') <> ?";
     if (writer[0] != '\0') {
         note(&catalogue->touched.writers, writer);
     }
     if (is_about_keys(record->kind)) {
         return catalogue_trust_changed(catalogue, writer, failure);
     }
-    if (strcmp(record->id, record->subject) == 0) {
-        return true;
-    }
-    sqlite3_stmt *statement = catalogue_prepare(
-        catalogue, sql, (const char *[]){record->kind, record->subject, writer}, 3, failure);
-    int code = statement != NULL ? sqlite3_step(statement) : SQLITE_ERROR;
-    if (code == SQLITE_ROW) {
-        note_subject(catalogue, record->kind, record->subject);
-        code = SQLITE_DONE;
-    }
-    return statement != NULL && catalogue_finish(catalogue, statement, code, failure);
+    return strcmp(record->id, record->subject) == 0 ||
+           note_if_shared(catalogue, record, writer, failure);
 }
 
 /* Things whose kind and id some SQL gives. */
@@ -194,13 +211,13 @@ static bool touch_things_of(struct up_catalogue *catalogue, const char *writer,
     "  WHERE l.record_id = r.id AND l.sha256 = r.sha256 AND l.how = 'revoked'))"
 
 /* Longer chains of rotations are nobody's. */
-#define ROTATIONS_MOST "32"
-#define NOT_REFUSED    " NOT IN (SELECT writer FROM trusted WHERE role = 'none')"
-#define HEIRS(of)                                                                                  \
-    "heir(old, new, sequence, depth) AS (SELECT old, new, sequence, 1 FROM rotated WHERE old "     \
-    "IN " of                                                                                       \
-    " UNION SELECT heir.old, rotated.new, heir.sequence, depth + 1 FROM heir JOIN rotated ON"      \
-    " rotated.old = heir.new WHERE depth < " ROTATIONS_MOST ")"
+enum { ROTATIONS_MOST = 32 };
+#define NOT_REFUSED " NOT IN (SELECT writer FROM trusted WHERE role = 'none')"
+/* Whether `of` passed its trust to the key `by`, over whatever keys. One question at a time: what
+   all keys passed on to all others may be more than memory holds. */
+#define IS_HEIR(by, of, first)                                                                     \
+    by " IN (WITH RECURSIVE heir(key) AS (SELECT new FROM rotated WHERE old = " of first           \
+       " UNION SELECT new FROM heir JOIN rotated ON old = key) SELECT key FROM heir)"
 
 #define REVOCATION                                                                                 \
     "whom, json_extract(body, '$.last_sequence') AS last,"                                         \
@@ -219,11 +236,10 @@ static const char revoke_by_itself[] =
     "INSERT INTO revoked SELECT " REVOCATION " WHERE said.writer = whom" STRICTEST;
 
 /* Whom it passed its trust to cannot take away that it did. */
-static const char revoke_by_heir[] = "INSERT INTO revoked WITH RECURSIVE " HEIRS(
-    "(SELECT old FROM rotated)") " SELECT whom, last, hash, by_writer, reason FROM "
-                                 "(SELECT " REVOCATION ") JOIN heir ON"
-                                 " heir.old = whom AND heir.new = by_writer WHERE last >= "
-                                 "heir.sequence" STRICTEST;
+static const char revoke_by_heir[] =
+    "INSERT INTO revoked SELECT whom, last, hash, by_writer, reason FROM (SELECT " REVOCATION ")"
+    " AS v WHERE v.by_writer <> v.whom AND " IS_HEIR("v.by_writer", "v.whom",
+                                                     " AND sequence <= v.last") STRICTEST;
 
 static const char revoke_by_federation[] =
     "INSERT INTO revoked SELECT whom, last, hash, by_writer, reason FROM (SELECT " REVOCATION ")"
@@ -257,60 +273,84 @@ static const char rotate[] = "DELETE FROM rotated;"
                              "INSERT INTO rotated SELECT writer, whom, min(sequence) FROM " SAID(
                                  "rotation") " WHERE whom <> writer GROUP BY writer, whom;";
 
-#define PASSED_ON                                                                                  \
-    " UNION SELECT new, role, 'rotation', old, name, depth + 1 FROM s JOIN rotated ON"             \
-    " old = s.writer WHERE depth < " ROTATIONS_MOST " AND new" NOT_REFUSED ")"                     \
-    " SELECT writer, role, how, through, name FROM s ORDER BY depth, how, through, name;"
-#define STAND                                                                                      \
-    "INSERT OR IGNORE INTO standing WITH RECURSIVE s(writer, role, how, through, name, depth) AS " \
-    "("
-static const char stand[] =
-    "DELETE FROM standing;" STAND
-    "SELECT writer, role, 'here', '', name, 0 FROM trusted WHERE role <> 'none'" PASSED_ON STAND
-    "SELECT whom, 'bench', 'vouching', v.writer,"
-    " coalesce(json_extract(body, '$.name'), ''), 0 FROM " SAID(
-        "vouching") " AS v JOIN standing AS"
-                    " f ON f.writer = v.writer WHERE f.role = 'federation' AND whom" NOT_REFUSED
-                        PASSED_ON;
+static const char stand_here[] =
+    "DELETE FROM standing;"
+    "INSERT INTO standing SELECT writer, role, 'here', '', name FROM trusted WHERE role <> 'none'";
+static const char stand_vouched[] =
+    "INSERT OR IGNORE INTO standing SELECT whom, 'bench', 'vouching', v.writer,"
+    "  coalesce(json_extract(body, '$.name'), '') FROM " SAID(
+        "vouching") " AS v JOIN standing AS f ON f.writer = v.writer WHERE f.role = 'federation'"
+                    "  AND whom" NOT_REFUSED " ORDER BY 4, 5";
+/* From each key to those that took over from it at once: over the shortest way the word counts. */
+static const char stand_passed_on[] =
+    "INSERT OR IGNORE INTO standing SELECT new, role, 'rotation', old, name FROM standing JOIN"
+    " rotated ON old = writer WHERE new" NOT_REFUSED " ORDER BY old, name";
 
-/* A recall is of what was measured or entered, not of what keys say of each other. */
-static const char recall[] = "INSERT OR IGNORE INTO recalled WITH RECURSIVE " HEIRS(
-    "(SELECT old FROM rotated)") " SELECT sha256, whom, json_extract(body, '$.first_sequence'),"
-                                 "  json_extract(body, '$.last_sequence'), writer, "
-                                 "coalesce(json_extract(body, '$.reason'), '')"
-                                 " FROM " SAID(
-                                     "recall") " AS said WHERE writer = whom OR writer IN (SELECT "
-                                               "writer FROM standing"
-                                               "  WHERE role = 'editor') OR writer IN (SELECT new "
-                                               "FROM heir WHERE old = whom);"
-                                               "INSERT OR IGNORE INTO left_out SELECT s.id, "
-                                               "s.sha256, 'recalled', 'number ' || s.sequence ||"
-                                               "  ' of ' || substr(s.writer, 1, 8) || ' was "
-                                               "recalled' ||"
-                                               "  CASE c.reason WHEN '' THEN '' ELSE ': ' || "
-                                               "c.reason END"
-                                               " FROM recalled AS c JOIN signed AS s ON s.writer = "
-                                               "c.writer"
-                                               "  AND s.sequence BETWEEN c.first_sequence AND "
-                                               "c.last_sequence"
-                                               " WHERE NOT (json_valid(s.envelope) AND "
-                                               "json_extract(s.envelope, '$.kind') IN"
-                                               "  ('writer', 'held', 'vouching', 'rotation', "
-                                               "'revocation', 'recall'))"
-                                               " ORDER BY c.by_writer, c.reason, c.sha256;";
+static bool pass_on(struct up_catalogue *catalogue, struct up_failure *failure) {
+    bool good = true, more = true;
+    for (int i = 0; good && more && i < ROTATIONS_MOST; i++) {
+        good = catalogue_run(catalogue, stand_passed_on, failure);
+        more = sqlite3_changes(catalogue->database) > 0;
+    }
+    return good;
+}
+
+static bool stand(struct up_catalogue *catalogue, struct up_failure *failure) {
+    return catalogue_run(catalogue, stand_here, failure) && pass_on(catalogue, failure) &&
+           catalogue_run(catalogue, stand_vouched, failure) && pass_on(catalogue, failure);
+}
+
+static const char recall[] =
+    "INSERT OR IGNORE INTO recalled SELECT sha256, whom, json_extract(body, '$.first_sequence'),"
+    "  json_extract(body, '$.last_sequence'), writer, coalesce(json_extract(body, '$.reason'), '')"
+    " FROM " SAID("recall") " AS said WHERE writer = whom OR writer IN (SELECT writer FROM standing"
+                            "  WHERE role = 'editor') OR " IS_HEIR("said.writer", "said.whom", "");
+
+/* A recall is of what was measured or entered, not of what keys say of each other. Numbers that
+   many recalls name are joined first, so that each record is met once: a thousand recalls of the
+   same thousand records are a million pairs. */
+#define LAST_BEFORE                                                                                \
+    "max(last_sequence) OVER (PARTITION BY writer ORDER BY first_sequence, last_sequence, sha256"  \
+    " ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING)"
+static const char leave_out_recalled[] =
+    "INSERT INTO left_out WITH begun AS (SELECT writer, sha256, first_sequence,"
+    "  last_sequence, first_sequence > coalesce(" LAST_BEFORE ", 0) AS new FROM recalled),"
+    " counted AS (SELECT writer, first_sequence, last_sequence, sum(new) OVER (PARTITION BY writer"
+    "  ORDER BY first_sequence, last_sequence, sha256 ROWS UNBOUNDED PRECEDING) AS span FROM "
+    "begun),"
+    " joined AS MATERIALIZED (SELECT writer, min(first_sequence) AS first,"
+    "  max(last_sequence) AS last FROM counted GROUP BY writer, span)"
+    " SELECT s.id, s.sha256, 'recalled', 'number ' || s.sequence || ' of ' ||"
+    "  substr(s.writer, 1, 8) || ' was recalled' || coalesce((SELECT ': ' || nullif(reason, '')"
+    "   FROM recalled AS c WHERE c.writer = s.writer AND"
+    "   s.sequence BETWEEN c.first_sequence AND c.last_sequence ORDER BY c.sha256 LIMIT 1), '')"
+    " FROM joined AS j CROSS JOIN signed AS s ON s.writer = j.writer"
+    "  AND s.sequence BETWEEN j.first AND j.last"
+    " WHERE NOT (json_valid(s.envelope) AND json_extract(s.envelope, '$.kind') IN"
+    "  ('writer', 'held', 'vouching', 'rotation', 'revocation', 'recall'))"
+    " ON CONFLICT DO UPDATE SET how = excluded.how, why = excluded.why WHERE how = 'waiting'";
 
 /* ---- all of it ---- */
 
-static bool rebuild(struct up_catalogue *catalogue, struct up_failure *failure) {
-    const char *const steps[] = {
-        forget, revoke_by_itself,     mark_revoked, rotate, revoke_by_heir, mark_revoked, rotate,
-        stand,  revoke_by_federation, mark_revoked, rotate, stand,          recall,
-    };
+static bool run_each(struct up_catalogue *catalogue, const char *const *steps, size_t count,
+                     struct up_failure *failure) {
     bool good = true;
-    for (size_t i = 0; good && i < sizeof steps / sizeof steps[0]; i++) {
+    for (size_t i = 0; good && i < count; i++) {
         good = catalogue_run(catalogue, steps[i], failure);
     }
     return good;
+}
+
+static bool rebuild(struct up_catalogue *catalogue, struct up_failure *failure) {
+    const char *const own_word[] = {forget,         revoke_by_itself, mark_revoked, rotate,
+                                    revoke_by_heir, mark_revoked,     rotate};
+    const char *const federations[] = {revoke_by_federation, mark_revoked, rotate};
+    const char *const recalls[] = {recall, leave_out_recalled};
+    return run_each(catalogue, own_word, sizeof own_word / sizeof own_word[0], failure) &&
+           stand(catalogue, failure) &&
+           run_each(catalogue, federations, sizeof federations / sizeof federations[0], failure) &&
+           stand(catalogue, failure) &&
+           run_each(catalogue, recalls, sizeof recalls / sizeof recalls[0], failure);
 }
 
 /* What is derived of keys, each with the writer that it is about. */
@@ -334,18 +374,25 @@ static json_t *keys_now(struct up_catalogue *catalogue, struct up_failure *failu
     return keys;
 }
 
+/* Each writer once, however much is said of its key. */
 static bool touch_changed(struct up_catalogue *catalogue, json_t *before, json_t *after,
                           struct up_failure *failure) {
     const char *key;
-    json_t *writer;
+    json_t *value;
     bool good = true;
-    json_object_foreach(before, key, writer) {
-        good = good && (json_object_get(after, key) != NULL ||
-                        touch_things_of(catalogue, json_string_value(writer), failure));
+    json_auto_t *writers = json_object();
+    json_object_foreach(before, key, value) {
+        if (json_object_get(after, key) == NULL) {
+            json_object_set_new(writers, json_string_value(value), json_true());
+        }
     }
-    json_object_foreach(after, key, writer) {
-        good = good && (json_object_get(before, key) != NULL ||
-                        touch_things_of(catalogue, json_string_value(writer), failure));
+    json_object_foreach(after, key, value) {
+        if (json_object_get(before, key) == NULL) {
+            json_object_set_new(writers, json_string_value(value), json_true());
+        }
+    }
+    json_object_foreach(writers, key, value) {
+        good = good && touch_things_of(catalogue, key, failure);
     }
     return good;
 }
@@ -412,7 +459,7 @@ static bool settle_keys(struct up_catalogue *catalogue, struct up_failure *failu
    its authors; where none is, nobody is, but for kinds of gear and rigs, which are the same thing
    for everybody. What nobody signed counts only where no author did. */
 #define VERSIONS                                                                                   \
-    "version AS (SELECT r.id, r.sha256, coalesce(s.writer, '') AS writer,"                         \
+    "version AS MATERIALIZED (SELECT r.id, r.sha256, coalesce(s.writer, '') AS writer,"            \
     " CASE WHEN json_valid(s.envelope) THEN s.envelope END AS envelope FROM " CONTENTS " AS r"     \
     " LEFT JOIN signed AS s ON s.id = r.id AND s.sha256 = r.sha256"                                \
     " WHERE r.kind = ?1 AND r.subject = ?2 AND NOT " R_IS_SET_ASIDE " AND NOT " R_IS_OUT ")"

@@ -100,6 +100,16 @@ static bool take_detail(struct up_catalogue *catalogue, const char *id, const ch
            note(catalogue, id, "undetailed", reason, failure);
 }
 
+/* What is private of a thing goes with the last of its versions. */
+static bool drop_private(struct up_catalogue *catalogue, const char *id,
+                         struct up_failure *failure) {
+    static const char sql[] =
+        "DELETE FROM private WHERE thing = ?1 OR thing IN (SELECT o.subject FROM record AS o"
+        " WHERE o.id = ?1 AND NOT EXISTS (SELECT 1 FROM record AS r WHERE r.kind = o.kind"
+        "  AND r.subject = o.subject AND NOT " CATALOGUE_IS_GONE("r.id") "))";
+    return catalogue_change(catalogue, sql, &id, 1, failure);
+}
+
 static bool take_away(struct up_catalogue *catalogue, const char *id,
                       const struct up_redaction *redaction, const char *reason,
                       struct up_failure *failure) {
@@ -107,7 +117,7 @@ static bool take_away(struct up_catalogue *catalogue, const char *id,
                          failure) &&
            (!redaction->facts || take_facts(catalogue, id, reason, failure)) &&
            (!redaction->detail || take_detail(catalogue, id, reason, failure)) &&
-           catalogue_drop_private(catalogue, id, "%", failure) &&
+           drop_private(catalogue, id, failure) &&
            catalogue_run(catalogue, CATALOGUE_RECORD_KEPT CATALOGUE_DETAIL_STAYS(""), failure);
 }
 

@@ -147,6 +147,26 @@ static void a_recall_is_applied_and_never_undone(void **state) {
     assert_file_answer("c/catalogue.sqlite", "SELECT count(*) FROM recall", "3");
 }
 
+/* Whoever merged it before the recall sees the same as whoever merged it after. */
+static void what_waits_can_be_recalled(void **state) {
+    (void)state;
+    struct up_item item = add_to("a", "one");
+    merge_into("b", "a");
+    struct up_catalogue *catalogue = open_as("b", UP_CATALOGUE_WRITE);
+    snprintf(item.name, sizeof item.name, "other");
+    assert_true(up_item_add(catalogue, &item, NULL));
+    up_catalogue_close(catalogue);
+    merge_into("c", "a");
+    merge_into("c", "b");
+    assert_int_equal(doubts_in("c", UP_RECORD_WAITING), 1);
+    assert_true(recall("b", "", 2, 2));
+    merge_into("c", "b");
+    assert_int_equal(doubts_in("c", UP_RECORD_WAITING), 0);
+    assert_int_equal(doubts_in("c", UP_RECORD_RECALLED), 1);
+    assert_items("c", "one");
+    assert_settled("c");
+}
+
 static bool note_left_out(const struct up_trust_row *row, void *context) {
     *(long long *)context += row->left_out + row->recalled;
     return true;
@@ -215,13 +235,10 @@ static void words_about_keys_have_a_form(void **state) {
 
 int main(void) {
     const struct CMUnitTest tests[] = {
-        TEST(a_thief_who_dates_back_is_left_out),
-        TEST(another_branch_is_left_out),
-        TEST(a_cloned_catalogue_is_told_and_loses_nothing),
-        TEST(only_some_may_revoke),
-        TEST(a_recall_is_applied_and_never_undone),
-        TEST(results_that_were_recalled_are_in_no_figure),
-        TEST(words_about_keys_have_a_form),
+        TEST(a_thief_who_dates_back_is_left_out),           TEST(another_branch_is_left_out),
+        TEST(a_cloned_catalogue_is_told_and_loses_nothing), TEST(only_some_may_revoke),
+        TEST(a_recall_is_applied_and_never_undone),         TEST(what_waits_can_be_recalled),
+        TEST(results_that_were_recalled_are_in_no_figure),  TEST(words_about_keys_have_a_form),
     };
     return cmocka_run_group_tests_name("catalogue: revocation", tests, NULL, NULL);
 }

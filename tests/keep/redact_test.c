@@ -311,6 +311,27 @@ static void an_owner_stays_here(void **state) {
     up_catalogue_close(catalogue);
 }
 
+/* Whose an item was goes with the last of its versions. */
+static void an_owner_goes_with_the_item(void **state) {
+    (void)state;
+    struct up_failure failure = {0};
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    struct up_item item = add_item(catalogue, "fin");
+    char *first = ask(catalogue->database, "SELECT id FROM record WHERE kind = 'item'");
+    item.pieces = 2;
+    assert_true(up_item_add(catalogue, &item, NULL));
+    char *second = ask(catalogue->database, "SELECT new_id FROM replaces");
+    assert_true(up_item_set_owner(catalogue, item.id, "PLANTED-Anna", &failure));
+    take_away(catalogue, first, true, true);
+    take_away(catalogue, second, false, true);
+    assert_true(holds("c", "PLANTED-Anna"));
+    take_away(catalogue, second, true, true);
+    assert_false(holds("c", "PLANTED-Anna"));
+    free(first);
+    free(second);
+    up_catalogue_close(catalogue);
+}
+
 /* A folder of before has none, and is only read. */
 static void an_older_folder_has_none(void **state) {
     (void)state;
@@ -388,6 +409,7 @@ int main(void) {
         TEST(a_reader_is_waited_for),
         TEST(killed_anywhere_it_is_usable),
         TEST(an_owner_stays_here),
+        TEST(an_owner_goes_with_the_item),
         TEST(an_older_folder_has_none),
         TEST(a_number_that_was_set_back_is_noticed),
         TEST(what_an_older_program_wrote_is_told),
