@@ -198,9 +198,15 @@ static enum up_verification verification_of(const struct up_verifier *verifier,
     return judge(verifier, &asked);
 }
 
+/* The session of a result, as those that were judged are kept; the caller's. */
+static char *session_of(const struct up_record *result) {
+    return up_text_format("%s%s", result->elsewhere ? "elsewhere " : "",
+                          up_record_text(result->content, "run_id"));
+}
+
 const char *up_verifier_visit(struct up_verifier *verifier, const struct up_record *result) {
     const char *run_id = up_record_text(result->content, "run_id");
-    UP_FREED char *key = up_text_format("%s%s", result->elsewhere ? "elsewhere " : "", run_id);
+    UP_FREED char *key = session_of(result);
     const json_t *known = json_object_get(verifier->by_run, key);
     enum up_verification verification = known != NULL
                                             ? (enum up_verification)json_integer_value(known)
@@ -275,10 +281,17 @@ static bool take_result(const struct up_record *record, void *context) {
     return true;
 }
 
+/* By its detail one result of a session is judged, the others as that one. */
+static bool is_first_of_session(const struct up_record *result, void *context) {
+    const struct gather *gather = context;
+    UP_FREED char *key = session_of(result);
+    return json_object_get(gather->verifier->by_run, key) == NULL;
+}
+
 json_t *up_verifications(struct up_catalogue *catalogue, struct up_failure *failure) {
     struct gather gather = {up_verifier_begin(catalogue, failure), json_object()};
-    if (gather.verifier == NULL ||
-        !up_catalogue_each(catalogue, "result", take_result, &gather, failure)) {
+    if (gather.verifier == NULL || !catalogue_each_facts(catalogue, "result", is_first_of_session,
+                                                         take_result, &gather, failure)) {
         json_decref(gather.words);
         gather.words = NULL;
     }
