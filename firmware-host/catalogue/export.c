@@ -17,9 +17,10 @@ struct writing {
     struct up_catalogue *catalogue;
     const struct catalogue_table *table;
     FILE *stream;
-    json_t *item_names;    /* item id -> name */
-    json_t *verifications; /* result id -> whether a reference body spoke for it */
-    json_t *squeezed;      /* item id -> true: it holds gas */
+    json_t *item_names;           /* item id -> name */
+    json_t *verifications;        /* result id -> whether a reference body spoke for it; of JSON */
+    struct up_verifier *verifier; /* the same, asked of each result as it is written to CSV */
+    json_t *squeezed;             /* item id -> true: it holds gas */
     bool (*write)(struct writing *writing);
     bool first; /* of a list in the JSON document */
     int error;  /* errno of the first write that failed */
@@ -72,12 +73,13 @@ static bool has_more_columns(const struct catalogue_table *table) {
     return strcmp(table->kind, "result") == 0;
 }
 
-static void put_more_columns(struct writing *writing, const struct up_record *record) {
+static void put_more_columns(struct writing *writing, const struct up_record *record,
+                             const char *verification) {
     const char *item_id = up_record_text(record->content, "item_id");
     fputc(',', writing->stream);
     put_text(writing->stream, up_record_text(writing->item_names, item_id));
     fputc(',', writing->stream);
-    put_text(writing->stream, up_record_text(writing->verifications, record->subject));
+    put_text(writing->stream, verification);
 }
 
 static bool is_withdrawn(const struct writing *writing, const struct up_record *record) {
@@ -107,6 +109,9 @@ static bool put_claim(FILE *stream, const struct up_record *record, const char *
 static bool put_row(const struct up_record *record, void *context) {
     struct writing *writing = context;
     FILE *stream = writing->stream;
+    /* A withdrawn one may be the first of its session, by which the others are judged. */
+    const char *verification =
+        has_more_columns(writing->table) ? up_verifier_visit(writing->verifier, record) : NULL;
     if (is_withdrawn(writing, record)) {
         return true;
     }
@@ -130,10 +135,15 @@ static bool put_row(const struct up_record *record, void *context) {
         }
     }
     if (has_more_columns(writing->table)) {
-        put_more_columns(writing, record);
+        put_more_columns(writing, record, verification);
     }
     fputs(record->elsewhere ? ",true\r\n" : ",false\r\n", stream);
     return is_written(writing);
+}
+
+static bool wants_detail(const struct up_record *record, void *context) {
+    const struct writing *writing = context;
+    return has_more_columns(writing->table) && up_verifier_wants_detail(writing->verifier, record);
 }
 
 static bool write_csv(FILE *stream, void *context) {
@@ -149,9 +159,9 @@ static bool write_csv(FILE *stream, void *context) {
     fputs(has_more_columns(writing->table) ? ",item_name,body_check,elsewhere\r\n"
                                            : ",elsewhere\r\n",
           stream);
-    return end_writing(writing, catalogue_each_facts(writing->catalogue, writing->table->kind,
-                                                     catalogue_no_detail, put_row, writing,
-                                                     &writing->reading));
+    return end_writing(writing,
+                       catalogue_each_facts(writing->catalogue, writing->table->kind, wants_detail,
+                                            put_row, writing, &writing->reading));
 }
 
 static bool note_name(const struct up_record *record, void *context) {
@@ -350,25 +360,26 @@ static bool update_description(struct writing *writing, const char *name, json_t
 }
 
 static bool write_all_csv(struct writing *writing) {
-    bool good = true;
+    writing->verifier = up_verifier_begin(writing->catalogue, writing->failure);
+    bool good = writing->verifier != NULL;
     for (size_t i = 0; good && i < CATALOGUE_TABLES; i++) {
         writing->table = &catalogue_tables[i];
         good = update(writing, catalogue_tables[i].file, write_csv, writing);
     }
+    up_verifier_release(writing->verifier);
     return good && update_description(writing, "csv-metadata.json", catalogue_csv_metadata());
 }
 
 static bool write_document(struct writing *writing) {
-    return update(writing, "catalogue.json", write_json, writing) &&
+    json_auto_t *verifications = writing->verifications =
+        up_verifications(writing->catalogue, writing->failure);
+    return verifications != NULL && update(writing, "catalogue.json", write_json, writing) &&
            update_description(writing, "catalogue.schema.json", catalogue_json_schema());
 }
 
 /* What every row may need, then the files. */
 static bool gather_and_write(struct writing *writing) {
-    json_auto_t *verifications = writing->verifications =
-        up_verifications(writing->catalogue, writing->failure);
-    return verifications != NULL &&
-           up_catalogue_each(writing->catalogue, "item", note_name, writing, writing->failure) &&
+    return up_catalogue_each(writing->catalogue, "item", note_name, writing, writing->failure) &&
            writing->write(writing);
 }
 

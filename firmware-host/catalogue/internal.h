@@ -414,7 +414,6 @@ bool catalogue_each_in(struct up_catalogue *catalogue, const char *kind, const c
 /* As up_catalogue_each, with the detail of a signed record only where it is wanted, told by its
    facts: reading it takes most of the time. What is not read is not compared with its hash. */
 typedef bool catalogue_wants_detail(const struct up_record *record, void *context);
-bool catalogue_no_detail(const struct up_record *record, void *context);
 bool catalogue_each_facts(struct up_catalogue *catalogue, const char *kind,
                           catalogue_wants_detail *wants_detail,
                           bool (*visit)(const struct up_record *record, void *context),

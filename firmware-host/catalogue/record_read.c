@@ -370,12 +370,6 @@ bool catalogue_each_facts(struct up_catalogue *catalogue, const char *kind,
     return each_in(catalogue, kind, in_focus, NULL, &visitor, failure);
 }
 
-bool catalogue_no_detail(const struct up_record *record, void *context) {
-    (void)record;
-    (void)context;
-    return false;
-}
-
 bool up_catalogue_each(struct up_catalogue *catalogue, const char *kind,
                        bool (*visit)(const struct up_record *record, void *context), void *context,
                        struct up_failure *failure) {

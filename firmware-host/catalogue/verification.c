@@ -204,6 +204,11 @@ static char *session_of(const struct up_record *result) {
                           up_record_text(result->content, "run_id"));
 }
 
+bool up_verifier_wants_detail(const struct up_verifier *verifier, const struct up_record *result) {
+    UP_FREED char *key = session_of(result);
+    return json_object_get(verifier->by_run, key) == NULL;
+}
+
 const char *up_verifier_visit(struct up_verifier *verifier, const struct up_record *result) {
     const char *run_id = up_record_text(result->content, "run_id");
     UP_FREED char *key = session_of(result);
@@ -281,17 +286,15 @@ static bool take_result(const struct up_record *record, void *context) {
     return true;
 }
 
-/* By its detail one result of a session is judged, the others as that one. */
-static bool is_first_of_session(const struct up_record *result, void *context) {
+static bool wants_detail(const struct up_record *result, void *context) {
     const struct gather *gather = context;
-    UP_FREED char *key = session_of(result);
-    return json_object_get(gather->verifier->by_run, key) == NULL;
+    return up_verifier_wants_detail(gather->verifier, result);
 }
 
 json_t *up_verifications(struct up_catalogue *catalogue, struct up_failure *failure) {
     struct gather gather = {up_verifier_begin(catalogue, failure), json_object()};
-    if (gather.verifier == NULL || !catalogue_each_facts(catalogue, "result", is_first_of_session,
-                                                         take_result, &gather, failure)) {
+    if (gather.verifier == NULL ||
+        !catalogue_each_facts(catalogue, "result", wants_detail, take_result, &gather, failure)) {
         json_decref(gather.words);
         gather.words = NULL;
     }
