@@ -50,7 +50,7 @@ static bool visit_row(const struct row_visitor *visitor, bool *more, struct up_f
     catalogue_read_row(visitor->statement, &record);
     json_t *replaces = catalogue_json_of(visitor->statement, 7);
     bool good = catalogue_read_signed(visitor->catalogue, visitor->signed_as, &record,
-                                      catalogue_text_of(visitor->statement, 6), failure);
+                                      catalogue_text_of(visitor->statement, 6), true, failure);
     if (good) {
         /* Few are contested, and an export of one with another signature is refused whole. */
         bool sound = json_is_array(replaces) && catalogue_is_sound(&record, NULL, replaces) &&

@@ -8,6 +8,7 @@
 #include <unistd.h>
 
 #include "catalogue/claim.h"
+#include "catalogue/records.h"
 #include "catalogue/verification.h"
 #include "internal.h"
 #include "text/text.h"
@@ -16,13 +17,15 @@ struct writing {
     struct up_catalogue *catalogue;
     const struct catalogue_table *table;
     FILE *stream;
-    json_t *item_names;    /* item id -> name */
-    json_t *verifications; /* result id -> whether a reference body spoke for it */
-    json_t *squeezed;      /* item id -> true: it holds gas */
+    json_t *item_names;           /* item id -> name */
+    json_t *verifications;        /* result id -> whether a reference body spoke for it; of JSON */
+    struct up_verifier *verifier; /* the same, asked of each result as it is written to CSV */
+    json_t *squeezed;             /* item id -> true: it holds gas */
     bool (*write)(struct writing *writing);
     bool first; /* of a list in the JSON document */
     int error;  /* errno of the first write that failed */
     const char *directory;
+    const char *late; /* beside what is written: that it is out of date */
     struct up_failure *failure;
     struct up_failure reading; /* while a file is being written */
 };
@@ -70,12 +73,13 @@ static bool has_more_columns(const struct catalogue_table *table) {
     return strcmp(table->kind, "result") == 0;
 }
 
-static void put_more_columns(struct writing *writing, const struct up_record *record) {
+static void put_more_columns(struct writing *writing, const struct up_record *record,
+                             const char *verification) {
     const char *item_id = up_record_text(record->content, "item_id");
     fputc(',', writing->stream);
     put_text(writing->stream, up_record_text(writing->item_names, item_id));
     fputc(',', writing->stream);
-    put_text(writing->stream, up_record_text(writing->verifications, record->subject));
+    put_text(writing->stream, verification);
 }
 
 static bool is_withdrawn(const struct writing *writing, const struct up_record *record) {
@@ -105,6 +109,9 @@ static bool put_claim(FILE *stream, const struct up_record *record, const char *
 static bool put_row(const struct up_record *record, void *context) {
     struct writing *writing = context;
     FILE *stream = writing->stream;
+    /* A withdrawn one may be the first of its session, by which the others are judged. */
+    const char *verification =
+        has_more_columns(writing->table) ? up_verifier_visit(writing->verifier, record) : NULL;
     if (is_withdrawn(writing, record)) {
         return true;
     }
@@ -128,10 +135,15 @@ static bool put_row(const struct up_record *record, void *context) {
         }
     }
     if (has_more_columns(writing->table)) {
-        put_more_columns(writing, record);
+        put_more_columns(writing, record, verification);
     }
     fputs(record->elsewhere ? ",true\r\n" : ",false\r\n", stream);
     return is_written(writing);
+}
+
+static bool wants_detail(const struct up_record *record, void *context) {
+    const struct writing *writing = context;
+    return has_more_columns(writing->table) && up_verifier_wants_detail(writing->verifier, record);
 }
 
 static bool write_csv(FILE *stream, void *context) {
@@ -147,8 +159,9 @@ static bool write_csv(FILE *stream, void *context) {
     fputs(has_more_columns(writing->table) ? ",item_name,body_check,elsewhere\r\n"
                                            : ",elsewhere\r\n",
           stream);
-    return end_writing(writing, up_catalogue_each(writing->catalogue, writing->table->kind, put_row,
-                                                  writing, &writing->reading));
+    return end_writing(writing,
+                       catalogue_each_facts(writing->catalogue, writing->table->kind, wants_detail,
+                                            put_row, writing, &writing->reading));
 }
 
 static bool note_name(const struct up_record *record, void *context) {
@@ -347,26 +360,69 @@ static bool update_description(struct writing *writing, const char *name, json_t
 }
 
 static bool write_all_csv(struct writing *writing) {
-    bool good = true;
+    writing->verifier = up_verifier_begin(writing->catalogue, writing->failure);
+    bool good = writing->verifier != NULL;
     for (size_t i = 0; good && i < CATALOGUE_TABLES; i++) {
         writing->table = &catalogue_tables[i];
         good = update(writing, catalogue_tables[i].file, write_csv, writing);
     }
+    up_verifier_release(writing->verifier);
     return good && update_description(writing, "csv-metadata.json", catalogue_csv_metadata());
 }
 
 static bool write_document(struct writing *writing) {
-    return update(writing, "catalogue.json", write_json, writing) &&
+    json_auto_t *verifications = writing->verifications =
+        up_verifications(writing->catalogue, writing->failure);
+    return verifications != NULL && update(writing, "catalogue.json", write_json, writing) &&
            update_description(writing, "catalogue.schema.json", catalogue_json_schema());
 }
 
 /* What every row may need, then the files. */
 static bool gather_and_write(struct writing *writing) {
-    json_auto_t *verifications = writing->verifications =
-        up_verifications(writing->catalogue, writing->failure);
-    return verifications != NULL &&
-           up_catalogue_each(writing->catalogue, "item", note_name, writing, writing->failure) &&
+    return up_catalogue_each(writing->catalogue, "item", note_name, writing, writing->failure) &&
            writing->write(writing);
+}
+
+/* ---- put off ---- */
+
+static const char late_csv[] = "CSV-OUT-OF-DATE.txt", late_json[] = "JSON-OUT-OF-DATE.txt";
+
+unsigned long up_exchange_records_most = 5000;
+
+static bool write_late(FILE *stream, void *format) {
+    char utc[UP_TIME_SIZE];
+    catalogue_now(utc);
+    return fprintf(stream,
+                   "The %s here, where there is any, is older than what was stored at %s.\n"
+                   "This catalogue has more than %lu records: to write them all after each session "
+                   "would take long.\n`upthrust export --format %s` writes them now.\n",
+                   strcmp(format, "csv") == 0 ? "CSV" : "catalogue.json", utc,
+                   up_exchange_records_most, (const char *)format) > 0;
+}
+
+static bool put_off(const char *directory, struct up_failure *failure) {
+    char csv[] = "csv", json[] = "json";
+    UP_FREED char *path_csv = up_text_format("%s/%s", directory, late_csv);
+    UP_FREED char *path_json = up_text_format("%s/%s", directory, late_json);
+    return up_text_make_folder(directory, UP_LINKS_FOLLOWED, failure) &&
+           up_text_write_file(path_csv, write_late, csv, failure) &&
+           up_text_write_file(path_json, write_late, json, failure);
+}
+
+/* One that was written since this export began tells of what the export does not have: it stays,
+   and comes back where it was moved between two looks. */
+static void remove_late(const char *path, const struct stat *before) {
+    struct stat now;
+    UP_FREED char *moved = up_text_format("%s.part-%ld", path, (long)getpid());
+    if (before->st_ino == 0 || rename(path, moved) != 0) {
+        return;
+    }
+    bool same = lstat(moved, &now) == 0 && now.st_ino == before->st_ino &&
+                now.st_mtim.tv_sec == before->st_mtim.tv_sec &&
+                now.st_mtim.tv_nsec == before->st_mtim.tv_nsec;
+    if (!same || unlink(moved) != 0) {
+        rename(moved, path);
+    }
 }
 
 /* All reads of one export see the same state, whoever writes meanwhile; of two exports at once the
@@ -380,12 +436,20 @@ static bool in_one_moment(struct writing *writing) {
     if (lock < 0) {
         return false;
     }
+    UP_FREED char *late = up_text_format("%s/%s", writing->directory, writing->late);
+    struct stat before = {.st_ino = 0};
+    if (lstat(late, &before) != 0 || !S_ISREG(before.st_mode)) {
+        before.st_ino = 0;
+    }
     remove_remnants(writing->directory);
     bool good = catalogue_refresh(catalogue, writing->failure) &&
                 catalogue_run(catalogue, "SAVEPOINT export", writing->failure);
     if (good) {
         good = gather_and_write(writing);
         sqlite3_exec(catalogue->database, "RELEASE export", NULL, NULL, NULL);
+    }
+    if (good) {
+        remove_late(late, &before);
     }
     close(lock);
     /* Where reading failed, the writer knows only that there was nothing to write. */
@@ -396,7 +460,8 @@ static bool in_one_moment(struct writing *writing) {
 }
 
 static bool export_to(struct up_catalogue *catalogue, const char *directory,
-                      bool (*write)(struct writing *writing), struct up_failure *failure) {
+                      bool (*write)(struct writing *writing), const char *late,
+                      struct up_failure *failure) {
     json_auto_t *item_names = json_object();
     json_auto_t *squeezed = json_object();
     struct writing writing = {.catalogue = catalogue,
@@ -404,16 +469,27 @@ static bool export_to(struct up_catalogue *catalogue, const char *directory,
                               .item_names = item_names,
                               .squeezed = squeezed,
                               .write = write,
+                              .late = late,
                               .failure = failure};
     return in_one_moment(&writing);
 }
 
 bool up_export_csv(struct up_catalogue *catalogue, const char *directory,
                    struct up_failure *failure) {
-    return export_to(catalogue, directory, write_all_csv, failure);
+    return export_to(catalogue, directory, write_all_csv, late_csv, failure);
 }
 
 bool up_export_json(struct up_catalogue *catalogue, const char *directory,
                     struct up_failure *failure) {
-    return export_to(catalogue, directory, write_document, failure);
+    return export_to(catalogue, directory, write_document, late_json, failure);
+}
+
+bool up_exchange_update(struct up_catalogue *catalogue, bool *late, struct up_failure *failure) {
+    long long records = 0;
+    UP_FREED char *directory = up_text_format("%s/exchange", catalogue->directory);
+    bool good = catalogue_ask(catalogue, "SELECT max(rowid) FROM record", NULL, &records, failure);
+    *late = good && records > (long long)up_exchange_records_most;
+    return good && (*late ? put_off(directory, failure)
+                          : up_export_csv(catalogue, directory, failure) &&
+                                up_export_json(catalogue, directory, failure));
 }

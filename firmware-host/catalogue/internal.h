@@ -347,10 +347,11 @@ bool catalogue_is_enveloped(const struct up_record *record, const json_t *replac
 bool catalogue_facts_are_gone(const struct up_record *record);
 
 /* A statement that finds the envelope of a record; `read` adds it and the detail to a record that
-   was read, until the statement is reset. */
+   was read, until the statement is reset; without `whole` the detail is left out. */
 sqlite3_stmt *catalogue_prepare_signed(struct up_catalogue *catalogue, struct up_failure *failure);
 bool catalogue_read_signed(struct up_catalogue *catalogue, sqlite3_stmt *statement,
-                           struct up_record *record, const char *body, struct up_failure *failure);
+                           struct up_record *record, const char *body, bool whole,
+                           struct up_failure *failure);
 bool catalogue_insert_signed(struct up_catalogue *catalogue, const struct up_record *record,
                              struct up_failure *failure);
 /* Of a record that is here and was verified: detail that was missing until now; and of two
@@ -408,6 +409,14 @@ bool catalogue_each_in(struct up_catalogue *catalogue, const char *kind, const c
                        const char *value,
                        bool (*visit)(const struct up_record *record, void *context), void *context,
                        struct up_failure *failure);
+
+/* As up_catalogue_each, with the detail of a signed record only where it is wanted, told by its
+   facts: reading it takes most of the time. What is not read is not compared with its hash. */
+typedef bool catalogue_wants_detail(const struct up_record *record, void *context);
+bool catalogue_each_facts(struct up_catalogue *catalogue, const char *kind,
+                          catalogue_wants_detail *wants_detail,
+                          bool (*visit)(const struct up_record *record, void *context),
+                          void *context, struct up_failure *failure);
 
 /* All records of a kind that are not the current version of their thing, by id; `live`: whether no
    other replaces it. */

@@ -351,7 +351,7 @@ bool up_catalogue_check(struct up_catalogue *catalogue,
     " ORDER BY r.kind, r.subject"
 #define LEFT_OUT(how, also)                                                                        \
     "SELECT r.id, r.kind, r.made_utc, l.why" also                                                  \
-    " FROM left_out AS l JOIN record AS r ON r.id = l.record_id AND r.sha256 = l.sha256"           \
+    " FROM left_out AS l CROSS JOIN record AS r ON r.id = l.record_id AND r.sha256 = l.sha256"     \
     " WHERE l.how = '" how "'"
     static const char revoked[] = LEFT_OUT("revoked", "") " ORDER BY l.record_id, l.sha256";
     static const char recalled[] = LEFT_OUT("recalled", "") " ORDER BY l.record_id, l.sha256";

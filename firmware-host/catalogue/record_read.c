@@ -176,6 +176,7 @@ struct visitor {
     bool (*visit)(const struct up_record *record, void *context);
     bool (*visit_other)(const struct up_record *record, bool live, void *context);
     bool (*visit_damaged)(const struct up_record *record, bool aside, void *context);
+    catalogue_wants_detail *wants_detail; /* NULL: always */
     void *context;
     struct up_catalogue *catalogue;
     sqlite3_stmt *replaced_by, *signed_as; /* prepared once for all */
@@ -247,8 +248,9 @@ static bool visit_one(sqlite3_stmt *statement, struct visitor *visitor, bool *mo
     record.elsewhere = sqlite3_column_int(statement, COLUMN_OWN) == 0;
     json_auto_t *replaces =
         replaced_by(visitor->catalogue, visitor->replaced_by, record.id, failure);
+    bool whole = visitor->wants_detail == NULL || visitor->wants_detail(&record, visitor->context);
     bool good = replaces != NULL && catalogue_read_signed(visitor->catalogue, visitor->signed_as,
-                                                          &record, body, failure);
+                                                          &record, body, whole, failure);
     bool gone = good && sqlite3_column_int(statement, COLUMN_GONE) != 0 &&
                 catalogue_facts_are_gone(&record);
     record.facts = gone ? NULL : record.facts;
@@ -331,11 +333,8 @@ static bool visit_all(struct up_catalogue *catalogue, sqlite3_stmt *statement,
             refuse_damaged(catalogue, visitor, failure));
 }
 
-bool catalogue_each_in(struct up_catalogue *catalogue, const char *kind, const char *numbers,
-                       const char *value,
-                       bool (*visit)(const struct up_record *record, void *context), void *context,
-                       struct up_failure *failure) {
-    struct visitor visitor = {.visit = visit, .context = context};
+static bool each_in(struct up_catalogue *catalogue, const char *kind, const char *numbers,
+                    const char *value, struct visitor *visitor, struct up_failure *failure) {
     bool ran_back = false;
     if (!catalogue_refresh(catalogue, failure) || !clock_ran_back(catalogue, &ran_back, failure)) {
         return false;
@@ -351,7 +350,24 @@ bool catalogue_each_in(struct up_catalogue *catalogue, const char *kind, const c
     return visit_all(catalogue,
                      catalogue_prepare(catalogue, sql, (const char *[]){kind, value},
                                        value != NULL ? 2 : 1, failure),
-                     &visitor, failure);
+                     visitor, failure);
+}
+
+bool catalogue_each_in(struct up_catalogue *catalogue, const char *kind, const char *numbers,
+                       const char *value,
+                       bool (*visit)(const struct up_record *record, void *context), void *context,
+                       struct up_failure *failure) {
+    struct visitor visitor = {.visit = visit, .context = context};
+    return each_in(catalogue, kind, numbers, value, &visitor, failure);
+}
+
+bool catalogue_each_facts(struct up_catalogue *catalogue, const char *kind,
+                          catalogue_wants_detail *wants_detail,
+                          bool (*visit)(const struct up_record *record, void *context),
+                          void *context, struct up_failure *failure) {
+    struct visitor visitor = {.visit = visit, .wants_detail = wants_detail, .context = context};
+    UP_FREED char *in_focus = catalogue_in_focus(catalogue, kind);
+    return each_in(catalogue, kind, in_focus, NULL, &visitor, failure);
 }
 
 bool up_catalogue_each(struct up_catalogue *catalogue, const char *kind,

@@ -127,3 +127,12 @@ bool up_left_out_why(struct up_catalogue *catalogue, const char *record_id, cons
 /* How many results of an item are left out so, and the reason of one, as above. */
 bool up_left_out_of_item(struct up_catalogue *catalogue, const char *item_id,
                          unsigned long *results, char **why, struct up_failure *failure);
+
+/* Brings exchange/ in the catalogue's folder up to date for other programs. Where the catalogue has
+   more records than `most` that would take longer with each: then two texts beside the files tell
+   that they are out of date, until an export writes them (`late`). */
+extern unsigned long up_exchange_records_most; /* tests lower it */
+bool up_exchange_update(struct up_catalogue *catalogue, bool *late, struct up_failure *failure);
+#define UP_EXCHANGE_LATE                                                                           \
+    "exchange/ is out of date: this catalogue is large, and `upthrust export` writes it when you " \
+    "want it"

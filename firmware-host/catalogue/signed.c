@@ -123,7 +123,8 @@ static json_t *settle_numbers(json_t *read, const char *part) {
 }
 
 bool catalogue_read_signed(struct up_catalogue *catalogue, sqlite3_stmt *statement,
-                           struct up_record *record, const char *body, struct up_failure *failure) {
+                           struct up_record *record, const char *body, bool whole,
+                           struct up_failure *failure) {
     int code = sqlite3_bind_text(statement, 1, record->id, -1, SQLITE_STATIC);
     if (code == SQLITE_OK) {
         code = sqlite3_bind_text(statement, 2, record->sha256, -1, SQLITE_STATIC);
@@ -132,7 +133,7 @@ bool catalogue_read_signed(struct up_catalogue *catalogue, sqlite3_stmt *stateme
         code = sqlite3_step(statement);
     }
     if (code == SQLITE_ROW) {
-        bool detailed = sqlite3_column_type(statement, 1) != SQLITE_NULL;
+        bool detailed = whole && sqlite3_column_type(statement, 1) != SQLITE_NULL;
         record->envelope = catalogue_text_of(statement, 0);
         record->facts = body;
         record->detail = detailed ? catalogue_text_of(statement, 1) : NULL;

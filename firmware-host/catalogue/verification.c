@@ -198,9 +198,20 @@ static enum up_verification verification_of(const struct up_verifier *verifier,
     return judge(verifier, &asked);
 }
 
+/* The session of a result, as those that were judged are kept; the caller's. */
+static char *session_of(const struct up_record *result) {
+    return up_text_format("%s%s", result->elsewhere ? "elsewhere " : "",
+                          up_record_text(result->content, "run_id"));
+}
+
+bool up_verifier_wants_detail(const struct up_verifier *verifier, const struct up_record *result) {
+    UP_FREED char *key = session_of(result);
+    return json_object_get(verifier->by_run, key) == NULL;
+}
+
 const char *up_verifier_visit(struct up_verifier *verifier, const struct up_record *result) {
     const char *run_id = up_record_text(result->content, "run_id");
-    UP_FREED char *key = up_text_format("%s%s", result->elsewhere ? "elsewhere " : "", run_id);
+    UP_FREED char *key = session_of(result);
     const json_t *known = json_object_get(verifier->by_run, key);
     enum up_verification verification = known != NULL
                                             ? (enum up_verification)json_integer_value(known)
@@ -275,10 +286,15 @@ static bool take_result(const struct up_record *record, void *context) {
     return true;
 }
 
+static bool wants_detail(const struct up_record *result, void *context) {
+    const struct gather *gather = context;
+    return up_verifier_wants_detail(gather->verifier, result);
+}
+
 json_t *up_verifications(struct up_catalogue *catalogue, struct up_failure *failure) {
     struct gather gather = {up_verifier_begin(catalogue, failure), json_object()};
     if (gather.verifier == NULL ||
-        !up_catalogue_each(catalogue, "result", take_result, &gather, failure)) {
+        !catalogue_each_facts(catalogue, "result", wants_detail, take_result, &gather, failure)) {
         json_decref(gather.words);
         gather.words = NULL;
     }

@@ -32,6 +32,8 @@ json_t *up_verifications(struct up_catalogue *catalogue, struct up_failure *fail
 struct up_verifier;
 struct up_verifier *up_verifier_begin(struct up_catalogue *catalogue, struct up_failure *failure);
 const char *up_verifier_visit(struct up_verifier *verifier, const struct up_record *result);
+/* By its detail the first result of a session is judged, the others as that one: their facts do. */
+bool up_verifier_wants_detail(const struct up_verifier *verifier, const struct up_record *result);
 void up_verifier_release(struct up_verifier *verifier);
 
 /* That of an item which would be weighed now, with this calibration in this water. */

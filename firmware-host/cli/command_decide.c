@@ -5,6 +5,7 @@
 #include <strings.h>
 
 #include "catalogue/claim.h"
+#include "catalogue/records.h"
 #include "cli.h"
 #include "text/text.h"
 
@@ -321,8 +322,11 @@ static bool store(const struct judging *judging, struct up_catalogue *catalogue,
     bool good = count == 0 || up_decisions_add(catalogue, decided, count, failure);
     if (good && count > 0) {
         struct up_failure why;
-        if (!up_session_export(catalogue, &why)) {
+        bool late = false;
+        if (!up_exchange_update(catalogue, &late, &why)) {
             up_text_print(stderr, "note: stored, but not exported: %s\n", why.text);
+        } else if (late) {
+            fputs("note: stored. " UP_EXCHANGE_LATE "\n", stderr);
         }
     }
     return good;

@@ -5,22 +5,23 @@
 #include <time.h>
 
 #include "catalogue/kind.h"
+#include "catalogue/records.h"
 #include "catalogue/verification.h"
 #include "internal.h"
 #include "text/style.h"
 #include "text/text.h"
 
-bool up_session_export(struct up_catalogue *catalogue, struct up_failure *failure) {
-    UP_FREED char *directory = up_text_format("%s/exchange", up_catalogue_directory(catalogue));
-    return up_export_csv(catalogue, directory, failure) &&
-           up_export_json(catalogue, directory, failure);
-}
-
 /* Where exchange/ cannot be written, the measurement is still stored. */
 static void export(const struct up_session_settings *settings) {
     struct up_failure failure;
-    if (!settings->no_exchange && !up_session_export(settings->catalogue, &failure)) {
+    bool late = false;
+    if (settings->no_exchange) {
+        return;
+    }
+    if (!up_exchange_update(settings->catalogue, &late, &failure)) {
         send_note(settings, "stored, but not exported: %s", failure.text);
+    } else if (late) {
+        send_note(settings, "stored. " UP_EXCHANGE_LATE);
     }
 }
 

@@ -76,9 +76,6 @@ bool up_session_resume_measure(const struct up_session_settings *settings,
 /* UP_STATUS_UNDECIDED where one of them is. */
 enum up_status up_session_status(const struct up_session_results *results);
 
-/* Brings exchange/ in the catalogue's directory up to date for other programs. */
-bool up_session_export(struct up_catalogue *catalogue, struct up_failure *failure);
-
 /* ---- a stored run once more ---- */
 
 /* `to_store`: the run must have been made here. */

@@ -191,7 +191,7 @@ static bool begins_cell(const char *text, const char *at) {
 static void put_field(struct output *output, const char *clean, bool formula) {
     put(output, formula ? "\"'" : "\"", formula ? 2 : 1);
     for (const char *at = clean; *at != '\0'; at++) {
-        if (begins_formula(at) && begins_cell(clean, at)) {
+        if (begins_cell(clean, at) && begins_formula(at)) {
             put(output, "'", 1);
         }
         put(output, at, 1);
@@ -202,8 +202,20 @@ static void put_field(struct output *output, const char *clean, bool formula) {
     put(output, "\"", 1);
 }
 
+/* As most are: nothing in it needs a look. */
+static bool is_plain_field(const char *text) {
+    static const char plain[] = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789"
+                                ".:_-+ ";
+    size_t first = strcspn(text, ".:_-+ ");
+    return (first > 0 || text[0] == '\0') && text[strspn(text, plain)] == '\0';
+}
+
 char *up_text_for_csv(const char *text) {
     struct output output = begin(strlen(text));
+    if (is_plain_field(text)) {
+        put(&output, text, strlen(text));
+        return output.text;
+    }
     bool formula = looks_like_formula(text);
     char *clean = up_text_clean(text, strlen(text));
     if (strpbrk(clean, ",;\"") == NULL && clean[0] != ' ' && !formula) {

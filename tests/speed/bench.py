@@ -11,7 +11,6 @@ import subprocess
 import sys
 import tempfile
 import time
-import uuid
 
 build = sys.argv[1]
 work = tempfile.mkdtemp()
@@ -153,41 +152,137 @@ def monte_carlo_rows():
 
 monte_carlo_rows()
 
-RESULTS = 100_000
+RESULTS = int(os.environ.get("UPTHRUST_BENCH_RESULTS", "20000"))
+LARGE = work + "/demo/catalogue"
+SMALL = work + "/small/catalogue"
 
 
-def fill_catalogue():
-    """The demonstration's catalogue with many more results and items, each like one of its own."""
-    target = work + "/demo/catalogue/catalogue.sqlite"
-    with sqlite3.connect(target) as database:
-        for kind in "result", "item":
-            body, bench = database.execute("SELECT body, bench FROM record WHERE kind = ? LIMIT 1", (kind,)).fetchone()
-            rng = random.Random(kind)
-            ids = (str(uuid.UUID(int=rng.getrandbits(128), version=4)) for _ in range(RESULTS))
-            database.executemany(
-                "INSERT INTO record VALUES (?, ?, ?, ?, ?, ?, ?)",
-                ((i, "0" * 64, kind, i, bench, "2026-01-01T%02d:%02d:%02d.000Z" % (n // 3600 % 24, n // 60 % 60, n % 60), body)
-                 for n, i in enumerate(ids)))
+def file_bytes(where):
+    """Of the database alone, its log written back."""
+    with sqlite3.connect(where + "/catalogue.sqlite") as database:
+        database.execute("PRAGMA wal_checkpoint(TRUNCATE)")
     database.close()
-    return target
+    return os.path.getsize(where + "/catalogue.sqlite")
 
 
-def catalogue_rows():
-    target = fill_catalogue()
-    where = ["--catalogue", work + "/demo/catalogue"]
-    shell = ["sqlite3", "-readonly", target]
+def grow():
+    """The demonstration's catalogue where it lies, made large: its calibration stays trusted. Beside it a small one."""
+    subprocess.run([build + "/upthrust", "demo", "--dir", work + "/small", "--json"], capture_output=True)
+    before = file_bytes(LARGE)
+    begin = time.perf_counter()
+    subprocess.run([build + "/tests/speed/grow", LARGE, str(RESULTS)], check=True)
+    took = time.perf_counter() - begin
+    row("catalogue made large: %d results" % RESULTS, "%.0f" % (RESULTS / took), "results/s", "each with its decision")
+    row("  a result, with its decision and share of a run", "%.0f" % ((file_bytes(LARGE) - before) / RESULTS), "bytes")
+
+
+def asked(question):
+    """The first column of the first row, of the large catalogue."""
+    return subprocess.run(["sqlite3", "-readonly", LARGE + "/catalogue.sqlite", question],
+                          capture_output=True, check=True, text=True).stdout.strip()
+
+
+def milliseconds(command):
+    """Nobody answers: `measure` ends where its port is opened, when it has read what it needs."""
+    return 1e3 * seconds([build + "/upthrust"] + command, stdin=subprocess.DEVNULL)
+
+
+def page_rows():
+    nothing = milliseconds(["--version"])
+    last = asked("SELECT name FROM typed_item ORDER BY record DESC LIMIT 1")
+    word = last.split()[0].lower()
+    measure = ["measure", "--rig", work + "/demo/rig.ini", "--port", work + "/no-such-port", "--operator", "keys", "--item"]
+    for what, large, small in (
+            ("show of one item", ["show", last], ["show", "Heron fin"]),
+            ("item list --limit 50 --kind fin", ["item", "list", "--limit", "50", "--kind", "fin"], None),
+            ("item list --limit 50, by words", ["item", "list", "--limit", "50", word], None),
+            ("measure, up to its port", measure + [last], measure + ["Heron fin"])):
+        both = [milliseconds(command + ["--catalogue", where]) - nothing
+                for command, where in ((large, LARGE), (small or large, SMALL))]
+        row("%s" % what, "%.0f" % both[0], "ms", "%.1f times as in a small catalogue (%.0f ms)" % (both[0] / both[1], both[1]))
+
+
+def export_rows():
+    where = ["--catalogue", LARGE]
+    shell = ["sqlite3", "-readonly", LARGE + "/catalogue.sqlite"]
+    tables = "result item decision trial run calibration rig reference reference_check writer".split()
     rows = [
-        ("export --format csv, all kinds", ["export", "--format", "csv", "--to", work + "/x"] + where,
-         shell + ["-csv", "-header", "SELECT * FROM result; SELECT * FROM item;"]),
+        ("export --format csv", ["export", "--format", "csv", "--to", work + "/x"] + where,
+         shell + ["-csv", "-header", " ".join("SELECT * FROM %s;" % table for table in tables)]),
         ("export --format json, all versions", ["export", "--format", "json", "--to", work + "/x"] + where,
-         shell + ["SELECT json_object('id', id, 'subject', subject, 'body', json(body)) FROM current;"]),
+         shell + ["SELECT json_object('id', r.id, 'subject', subject, 'body', json(r.body), 'detail', json(d.body), 'envelope', envelope,"
+                  " 'signature', signature) FROM record AS r JOIN signed AS s USING (id, sha256) LEFT JOIN detail AS d USING (sha256);"]),
         ("item list --json", ["item", "list", "--json"] + where, shell + ["-json", "SELECT * FROM item;"]),
     ]
     for what, command, peer in rows:
         shutil.rmtree(work + "/x", ignore_errors=True)
         ours, theirs = seconds([build + "/upthrust"] + command), seconds(peer)
-        row("%s (1e5 results, 1e5 items)" % what, "%.2f" % ours, "s")
-        row("  sqlite3 shell, the same from the views", "%.2f" % theirs, "s", "ours takes %.2f times as long" % (ours / theirs))
+        row("%s (%d results)" % (what, RESULTS), "%.2f" % ours, "s")
+        row("  sqlite3 shell, the same rows", "%.2f" % theirs, "s", "ours takes %.2f times as long" % (ours / theirs))
+
+
+TAKE_OVER = """
+CREATE TEMP TABLE lines (line TEXT);
+.mode ascii
+.separator "\\037" "\\n"
+.import %s/lines lines
+BEGIN;
+INSERT INTO record SELECT json_extract(line, '$[0]'), json_extract(line, '$[1]'), json_extract(line, '$[2]'), json_extract(line, '$[3]'),
+ json_extract(line, '$[4]'), json_extract(line, '$[5]'), json_extract(line, '$[6]') FROM lines;
+INSERT INTO signed SELECT json_extract(line, '$[0]'), json_extract(line, '$[1]'), json_extract(line, '$[7]'), json_extract(line, '$[8]'),
+ json_extract(line, '$[9]'), json_extract(line, '$[10]') FROM lines;
+INSERT INTO detail SELECT json_extract(line, '$[1]'), json_extract(line, '$[11]') FROM lines WHERE json_extract(line, '$[11]') IS NOT NULL
+ ON CONFLICT DO NOTHING;
+INSERT INTO newest SELECT kind, subject, rowid FROM record WHERE true ON CONFLICT DO NOTHING;
+%s
+INSERT INTO item_words(rowid, words) SELECT record, folded_name FROM typed_item;
+COMMIT;
+"""
+
+
+def typed_rows():
+    """INSERTs that fill the tables of the kinds that are many, of the facts."""
+    sql = ""
+    with sqlite3.connect("file:%s/catalogue.sqlite?mode=ro" % LARGE, uri=True) as database:
+        for kind in "item", "result", "decision", "trial", "run":
+            columns = [line[1] for line in database.execute("PRAGMA table_info(typed_%s)" % kind)]
+            own = {"record": "rowid", "subject": "subject", "made_utc": "made_utc", "bench": "bench", "look": "json_extract(body, '$.name')"}
+            said = [own.get(c) or ("lower(json_extract(body, '$.%s'))" % c[7:] if c.startswith("folded_") else "json_extract(body, '$.%s')" % c)
+                    for c in columns]
+            sql += "INSERT INTO typed_%s SELECT %s FROM record WHERE kind = '%s';\n" % (kind, ", ".join(said), kind)
+    database.close()
+    return sql
+
+
+def merge_rows():
+    """Beside it the shell takes the same records, of a file of lines, into the same tables and indices in one transaction."""
+    with sqlite3.connect("file:%s/catalogue.sqlite?mode=ro" % LARGE, uri=True) as database, open(work + "/lines", "w") as lines:
+        for record in database.execute(
+                "SELECT r.id, sha256, kind, subject, bench, made_utc, r.body, writer, sequence, envelope, signature, d.body FROM record AS r"
+                " JOIN signed AS s USING (id, sha256) LEFT JOIN detail AS d USING (sha256) ORDER BY r.rowid"):
+            lines.write(json.dumps(record, separators=(",", ":")) + "\n")
+    database.close()
+    begin = time.perf_counter()
+    peak = peak_kib([build + "/upthrust", "merge", LARGE, "--catalogue", work + "/merged"])
+    ours = time.perf_counter() - begin
+    shutil.copytree(work + "/merged", work + "/peer")
+    with sqlite3.connect(work + "/peer/catalogue.sqlite") as database:
+        for name, in database.execute("SELECT name FROM sqlite_master WHERE type = 'trigger' AND name LIKE '%stays'").fetchall():
+            database.execute("DROP TRIGGER " + name)
+        kinds = [name for name, in database.execute("SELECT name FROM sqlite_master WHERE type = 'table' AND name GLOB 'typed_*'")]
+        for table in ["record", "replaces", "signed", "detail", "newest", "item_words", "local_mark", "contested"] + kinds:
+            database.execute("DELETE FROM " + table)
+    database.execute("VACUUM")
+    database.close()
+    begin = time.perf_counter()
+    subprocess.run(["sqlite3", "-bail", work + "/peer/catalogue.sqlite"], input=TAKE_OVER % (work, typed_rows()), text=True, check=True,
+                   stdout=subprocess.DEVNULL)
+    theirs = time.perf_counter() - begin
+    records = int(asked("SELECT count(*) FROM record"))
+    row("merge of the large catalogue into an empty one", "%.0f" % (records / ours), "records/s", "each signature verified")
+    row("  sqlite3 shell: .import, json_extract, the same tables", "%.0f" % (records / theirs), "records/s",
+        "merge is %.2f times as fast" % (theirs / ours))
+    row("  merge, peak memory", "%.1f" % (peak / 1024), "MiB", "within 64 MiB" if peak <= 64 * 1024 else "MORE THAN 64 MiB")
 
 
 def sessions_row():
@@ -198,7 +293,10 @@ def sessions_row():
         row("sessions simulated: calibrated, all gear measured", "%.1f" % (sessions / took), "1/s")
 
 
-catalogue_rows()
+grow()
+page_rows()
+export_rows()
+merge_rows()
 sessions_row()
 
 if shutil.which("/usr/bin/python3") and subprocess.run(["/usr/bin/python3", "-c", "import gsw"], stderr=subprocess.DEVNULL).returncode == 0:

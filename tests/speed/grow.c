@@ -2,7 +2,8 @@
 /*
  * Makes a catalogue large: items and results like those of a catalogue that is there (the
  * demonstration's), each under a name and numbers of its own, signed as everything is. Results have
- * a decision; one in fifty has its run and two trials; of each five results one item.
+ * a decision; of each five results one item, measured in one session, and one session in ten has
+ * its run and two trials.
  * grow DIRECTORY RESULTS
  */
 #include <stdio.h>
@@ -14,7 +15,7 @@
 #include "chance.h"
 #include "text/text.h"
 
-enum { TEMPLATES = 64, BATCH = 20000, RESULTS_AN_ITEM = 5, RESULTS_A_RUN = 50 };
+enum { TEMPLATES = 64, BATCH = 20000, RESULTS_AN_ITEM = 5, SESSIONS_A_RUN = 10 };
 
 struct templates {
     json_t *content[TEMPLATES];
@@ -47,7 +48,7 @@ struct growth {
     struct templates items, results, decisions, runs, trials;
     struct chance *chance;
     struct up_failure failure;
-    char item_id[UP_ID_SIZE];
+    char item_id[UP_ID_SIZE], run_id[UP_ID_SIZE];
     unsigned long made;
 };
 
@@ -70,19 +71,21 @@ static bool add_item(struct growth *growth, unsigned long number) {
     set_text(content, "name", name);
     set_text(content, "model", model);
     json_object_del(content, "part_ids");
+    up_new_id(growth->run_id);
     return add(growth, "item", &growth->items, which, content, growth->item_id);
 }
 
-static bool add_run(struct growth *growth, char run_id[UP_ID_SIZE]) {
+static bool add_run(struct growth *growth) {
     json_t *run = json_copy(growth->runs.content[growth->made % growth->runs.count]);
     set_text(run, "item_id", growth->item_id);
-    bool good = add(growth, "run", &growth->runs, growth->made % growth->runs.count, run, run_id);
+    bool good =
+        add(growth, "run", &growth->runs, growth->made % growth->runs.count, run, growth->run_id);
     for (size_t i = 0; good && i < 2; i++) {
         char id[UP_ID_SIZE];
         size_t which = (growth->made + i) % growth->trials.count;
         json_t *trial = json_copy(growth->trials.content[which]);
         set_text(trial, "item_id", growth->item_id);
-        set_text(trial, "run_id", run_id);
+        set_text(trial, "run_id", growth->run_id);
         good = add(growth, "trial", &growth->trials, which, trial, id);
     }
     return good;
@@ -90,15 +93,11 @@ static bool add_run(struct growth *growth, char run_id[UP_ID_SIZE]) {
 
 static bool add_result(struct growth *growth) {
     size_t which = growth->made % growth->results.count;
-    char run_id[UP_ID_SIZE], result_id[UP_ID_SIZE], id[UP_ID_SIZE];
+    char result_id[UP_ID_SIZE], id[UP_ID_SIZE];
     double by_g = (double)chance_below(growth->chance, 160001) / 1000 - 80;
     json_t *result = json_copy(growth->results.content[which]);
-    up_new_id(run_id);
-    if (growth->made % RESULTS_A_RUN == 0 && !add_run(growth, run_id)) {
-        return false;
-    }
     set_text(result, "item_id", growth->item_id);
-    set_text(result, "run_id", run_id);
+    set_text(result, "run_id", growth->run_id);
     shift(result, "buoyancy_g", by_g);
     if (!add(growth, "result", &growth->results, which, result, result_id)) {
         return false;
@@ -106,7 +105,7 @@ static bool add_result(struct growth *growth) {
     which = growth->made % growth->decisions.count;
     json_t *decision = json_copy(growth->decisions.content[which]);
     set_text(decision, "item_id", growth->item_id);
-    set_text(decision, "run_id", run_id);
+    set_text(decision, "run_id", growth->run_id);
     set_text(decision, "result_id", result_id);
     growth->made++;
     return add(growth, "decision", &growth->decisions, which, decision, id);
@@ -119,6 +118,7 @@ static bool grow(struct growth *growth, unsigned long results) {
         for (unsigned i = 0; good && i < BATCH && growth->made < results; i++) {
             good = (growth->made % RESULTS_AN_ITEM != 0 ||
                     add_item(growth, growth->made / RESULTS_AN_ITEM)) &&
+                   (growth->made % (RESULTS_AN_ITEM * SESSIONS_A_RUN) != 0 || add_run(growth)) &&
                    add_result(growth);
         }
         good = catalogue_end(growth->catalogue, good, &growth->failure);
