@@ -119,7 +119,7 @@ static void keys_that_pass_trust_to_each_other_end(void **state) {
     say(catalogue, &guest[0], "recall", "",
         json_pack("{s:s, s:i, s:i, s:s}", "writer", key[1], "first_sequence", 1, "last_sequence", 1,
                   "reason", ""));
-    assert_true(up_trust_give(catalogue, key[0], "bench", "a friend", NULL));
+    assert_true(up_trust_give(catalogue, key[0], "bench", "a friend", "", NULL));
     assert_cheap(catalogue, 3000);
     assert_file_answer("c/catalogue.sqlite",
                        "SELECT count(*) || ' ' || sum(how = 'rotation') FROM standing", "20 19");
