@@ -33,11 +33,23 @@ static int bind(struct asking *asking, char *text) {
     return asking->values;
 }
 
-static void add_equal(struct asking *asking, const char *column, const char *wanted) {
-    if (wanted != NULL) {
-        int number = bind(asking, up_text_folded(wanted));
-        add(asking, up_text_format(" AND folded_%s = ?%d", column, number));
+/* Looked up where the index gives the order, too, or few are so; else the order's index is gone
+   through, which soon has a page of what is frequent. */
+static bool add_equal(struct asking *asking, const char *column, const char *wanted,
+                      const char *sort) {
+    long long count = 0;
+    if (wanted == NULL) {
+        return true;
     }
+    UP_FREED char *folded = up_text_folded(wanted);
+    UP_FREED char *few = up_text_format("SELECT count(*) FROM (SELECT 1 FROM typed_item WHERE"
+                                        " folded_%s = ? LIMIT %d)",
+                                        column, FEW + 1);
+    bool by_index = strcmp(sort, "name") == 0 || strcmp(sort, column) == 0;
+    bool good = by_index || catalogue_ask(asking->catalogue, few, folded, &count, asking->failure);
+    int number = bind(asking, up_text_format("%s", folded));
+    add(asking, up_text_format(" AND %sfolded_%s = ?%d", count > FEW ? "+" : "", column, number));
+    return good;
 }
 
 /* A phrase of the search in FTS5: in quotes, its own quotes doubled. */
@@ -73,11 +85,11 @@ static bool add_text(struct asking *asking, const char *text) {
         UP_FREED char *phrase = phrase_of(folded);
         good = catalogue_ask(asking->catalogue,
                              "SELECT count(*) FROM (SELECT 1 FROM item_words WHERE item_words"
-                             " MATCH ? LIMIT 2001)",
+                             " MATCH ? LIMIT 2001)", /* FEW and one */
                              phrase, &count, asking->failure);
         if (count <= FEW) {
             int number = bind(asking, up_text_format("%s", phrase));
-            add(asking, up_text_format(" AND +record IN (SELECT rowid FROM item_words WHERE"
+            add(asking, up_text_format(" AND record IN (SELECT rowid FROM item_words WHERE"
                                        " item_words MATCH ?%d)",
                                        number));
         }
@@ -92,14 +104,15 @@ static bool add_text(struct asking *asking, const char *text) {
     return good;
 }
 
-/* What can have a result of such a class: more than those that have it now, never fewer. */
+/* What can have a result of such a class: more than those that have it now, never fewer. Found by
+   the item: of a class there may be any number. */
 static void add_class(struct asking *asking, const char *class) {
     if (class != NULL) {
         int number = bind(asking, up_text_format("%s", class));
         add(asking, up_text_format(" AND (EXISTS (SELECT 1 FROM typed_result AS r WHERE r.item_id ="
-                                   " t.subject AND r.class = ?%d) OR EXISTS (SELECT 1 FROM"
+                                   " t.subject AND +r.class = ?%d) OR EXISTS (SELECT 1 FROM"
                                    " typed_decision AS d WHERE d.item_id = t.subject AND"
-                                   " d.class = ?%d))",
+                                   " +d.class = ?%d))",
                                    number, number));
     }
 }
@@ -109,7 +122,7 @@ static void add_waters(struct asking *asking, const char *const *waters, size_t 
         int number = bind(asking, up_text_format("%s", waters[i]));
         add(asking, up_text_format("%s?%d",
                                    i == 0 ? " AND EXISTS (SELECT 1 FROM typed_result AS r"
-                                            " WHERE r.item_id = t.subject AND r.water IN ("
+                                            " WHERE r.item_id = t.subject AND +r.water IN ("
                                           : ", ",
                                    number));
     }
@@ -135,13 +148,12 @@ static const char *order_of(const char *sort) {
 
 static bool build(struct asking *asking, const struct up_item_query *query) {
     const char *order = order_of(query->sort);
-    bool good = true;
     asking->sql = up_text_format("SELECT subject FROM typed_item AS t WHERE true%s",
                                  query->retired ? "" : " AND coalesce(retired, 0) = 0");
-    add_equal(asking, "kind", query->kind);
-    add_equal(asking, "maker", query->maker);
-    add_equal(asking, "model", query->model);
-    add_equal(asking, "size", query->size);
+    bool good = add_equal(asking, "kind", query->kind, query->sort) &&
+                add_equal(asking, "maker", query->maker, query->sort) &&
+                add_equal(asking, "model", query->model, query->sort) &&
+                add_equal(asking, "size", query->size, query->sort);
     for (size_t i = 0; good && i < query->texts; i++) {
         good = add_text(asking, query->text[i]);
     }

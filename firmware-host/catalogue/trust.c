@@ -509,7 +509,7 @@ bool up_left_out_of_item(struct up_catalogue *catalogue, const char *item_id,
                          unsigned long *results, char **why, struct up_failure *failure) {
     long long count = 0;
     bool good = ask_why(catalogue,
-                        "SELECT count(*), min(l.why) FROM left_out AS l JOIN record AS r ON"
+                        "SELECT count(*), min(l.why) FROM left_out AS l CROSS JOIN record AS r ON"
                         " r.id = l.record_id AND r.sha256 = l.sha256 WHERE r.kind = 'result'"
                         " AND l.how <> 'waiting' AND CASE WHEN json_valid(r.body) THEN"
                         " json_extract(r.body, '$.item_id') END = ?",

@@ -115,6 +115,37 @@ static char *drop_tables(const char *where) {
 
 /* ---- a row of what a record says ---- */
 
+/* The columns of a kind's table, each with `each` before and `behind` it. */
+static char *columns_of(char *sql, const struct catalogue_table *table, const char *each,
+                        const char *behind) {
+    static const char *const first[] = {"record", "subject", "made_utc", "bench"};
+    for (size_t i = 0; i < sizeof first / sizeof first[0]; i++) {
+        sql = append(sql, up_text_format("%s%s%s", i > 0 ? each : "", first[i], behind));
+    }
+    for (const struct catalogue_member *member = table->members; member->key != NULL; member++) {
+        if (is_typed(member)) {
+            sql = append(sql, up_text_format("%s\"%s\"%s", each, member->key, behind));
+        }
+    }
+    if (is_item(table)) {
+        sql = append(sql, up_text_format("%slook%s", each, behind));
+        for (size_t i = 0; i < FOLDED; i++) {
+            sql = append(sql, up_text_format("%sfolded_%s%s", each, folded_keys[i], behind));
+        }
+    }
+    return sql;
+}
+
+sqlite3_stmt *catalogue_prepare_typed(struct up_catalogue *catalogue,
+                                      const struct catalogue_table *table,
+                                      struct up_failure *failure) {
+    char *sql = up_text_format("SELECT 1 FROM typed_%s WHERE ", table->kind);
+    sql = columns_of(sql, table, " AND ", " IS ?");
+    sqlite3_stmt *statement = catalogue_prepare(catalogue, sql, NULL, 0, failure);
+    free(sql);
+    return statement;
+}
+
 static sqlite3_stmt *prepare_insert(struct up_catalogue *catalogue,
                                     const struct catalogue_table *table,
                                     struct up_failure *failure) {
@@ -185,6 +216,15 @@ char *catalogue_item_words(const json_t *content) {
     return folded;
 }
 
+int catalogue_bind_typed(sqlite3_stmt *statement, const struct catalogue_table *table,
+                         const struct up_record *record, long long number) {
+    int code = sqlite3_bind_int64(statement, 1, number);
+    code = code == SQLITE_OK ? bind_text(statement, 2, record->subject) : code;
+    code = code == SQLITE_OK ? bind_text(statement, 3, record->made_utc) : code;
+    code = code == SQLITE_OK ? bind_text(statement, 4, record->bench) : code;
+    return code == SQLITE_OK ? bind_row(statement, table, record->content) : code;
+}
+
 static int step_once(sqlite3_stmt *statement) {
     int code = sqlite3_step(statement);
     sqlite3_reset(statement);
@@ -215,11 +255,7 @@ static bool put_row(struct up_catalogue *catalogue, const struct up_record *reco
     if (*insert == NULL && (*insert = prepare_insert(catalogue, table, failure)) == NULL) {
         return false;
     }
-    int code = sqlite3_bind_int64(*insert, 1, number);
-    code = code == SQLITE_OK ? bind_text(*insert, 2, record->subject) : code;
-    code = code == SQLITE_OK ? bind_text(*insert, 3, record->made_utc) : code;
-    code = code == SQLITE_OK ? bind_text(*insert, 4, record->bench) : code;
-    code = code == SQLITE_OK ? bind_row(*insert, table, record->content) : code;
+    int code = catalogue_bind_typed(*insert, table, record, number);
     code = code == SQLITE_OK ? step_once(*insert) : code;
     if (code == SQLITE_OK && is_item(table)) {
         code = put_words(catalogue, number, record->content, failure);
