@@ -131,7 +131,16 @@ static void add_waters(struct asking *asking, const char *const *waters, size_t 
     }
 }
 
-static const char *order_of(const char *sort) {
+static const char *filter_of(const struct up_item_query *query, const char *sort) {
+    return strcmp(sort, "kind") == 0    ? query->kind
+           : strcmp(sort, "maker") == 0 ? query->maker
+           : strcmp(sort, "model") == 0 ? query->model
+           : strcmp(sort, "size") == 0  ? query->size
+                                        : NULL;
+}
+
+/* Of one kind all have the same kind: then the rest of the index gives the order. */
+static const char *order_of(const struct up_item_query *query) {
     static const char *const orders[][2] = {
         {"kind", "folded_kind, folded_name, subject"},
         {"maker", "folded_maker, folded_name, subject"},
@@ -139,15 +148,33 @@ static const char *order_of(const char *sort) {
         {"size", "folded_size, folded_name, subject"},
     };
     for (size_t i = 0; i < sizeof orders / sizeof orders[0]; i++) {
-        if (strcmp(orders[i][0], sort) == 0) {
+        if (strcmp(orders[i][0], query->sort) == 0 && filter_of(query, query->sort) == NULL) {
             return orders[i][1];
         }
     }
     return "folded_name, subject";
 }
 
+/* Behind an item, by its own texts: an index goes straight there only where they are bound. */
+static bool add_after(struct asking *asking, const char *after_id, const char *order) {
+    UP_FREED char *sql = up_text_format("SELECT %s FROM typed_item WHERE subject = ?", order);
+    sqlite3_stmt *statement =
+        catalogue_prepare(asking->catalogue, sql, &after_id, 1, asking->failure);
+    int code = statement != NULL ? sqlite3_step(statement) : SQLITE_ERROR;
+    add(asking,
+        code == SQLITE_ROW ? up_text_format(" AND (%s) > (", order) : up_text_format(" AND false"));
+    for (int i = 0; code == SQLITE_ROW && i < sqlite3_column_count(statement); i++) {
+        int number = bind(asking, up_text_format("%s", catalogue_text_of(statement, i)));
+        add(asking, up_text_format("%s?%d", i > 0 ? ", " : "", number));
+    }
+    add(asking, up_text_format("%s", code == SQLITE_ROW ? ")" : ""));
+    return statement != NULL &&
+           catalogue_finish(asking->catalogue, statement, code == SQLITE_ROW ? SQLITE_DONE : code,
+                            asking->failure);
+}
+
 static bool build(struct asking *asking, const struct up_item_query *query) {
-    const char *order = order_of(query->sort);
+    const char *order = order_of(query);
     asking->sql = up_text_format("SELECT subject FROM typed_item AS t WHERE true%s",
                                  query->retired ? "" : " AND coalesce(retired, 0) = 0");
     bool good = add_equal(asking, "kind", query->kind, query->sort) &&
@@ -159,11 +186,7 @@ static bool build(struct asking *asking, const struct up_item_query *query) {
     }
     add_class(asking, query->class);
     add_waters(asking, query->waters, query->water_count);
-    if (query->after_id != NULL) {
-        int number = bind(asking, up_text_format("%s", query->after_id));
-        add(asking, up_text_format(" AND (%s) > (SELECT %s FROM typed_item WHERE subject = ?%d)",
-                                   order, order, number));
-    }
+    good = good && (query->after_id == NULL || add_after(asking, query->after_id, order));
     add(asking, up_text_format(" ORDER BY %s LIMIT %zu", order, query->limit));
     return good && (asking->values < VALUES ||
                     up_fail(asking->failure, UP_STATUS_WRONG_INPUT,
