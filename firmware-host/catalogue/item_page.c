@@ -6,7 +6,7 @@
 #include "internal.h"
 #include "text/text.h"
 
-enum { VALUES = 40, FEW = 2000 };
+enum { VALUES = 40, FEW = 2000, ID_LEAST = 4 };
 
 struct asking {
     struct up_catalogue *catalogue;
@@ -76,31 +76,30 @@ static size_t characters(const char *text) {
 }
 
 /* A text that few items hold is looked up; one that many hold, or that has no three letters, is
-   soon found by going through them in order. */
+   soon found by going through them in order. An id is found by its beginning. */
 static bool add_text(struct asking *asking, const char *text) {
-    char *folded = up_text_folded(text);
+    UP_FREED char *folded = up_text_folded(text), *phrase = phrase_of(folded);
     long long count = FEW + 1;
-    bool good = true;
-    if (characters(folded) >= 3) {
-        UP_FREED char *phrase = phrase_of(folded);
-        good = catalogue_ask(asking->catalogue,
-                             "SELECT count(*) FROM (SELECT 1 FROM item_words WHERE item_words"
-                             " MATCH ? LIMIT 2001)", /* FEW and one */
-                             phrase, &count, asking->failure);
-        if (count <= FEW) {
-            int number = bind(asking, up_text_format("%s", phrase));
-            add(asking, up_text_format(" AND record IN (SELECT rowid FROM item_words WHERE"
-                                       " item_words MATCH ?%d)",
-                                       number));
-        }
+    bool good = characters(folded) < 3 ||
+                catalogue_ask(asking->catalogue,
+                              "SELECT count(*) FROM (SELECT 1 FROM item_words WHERE item_words"
+                              " MATCH ? LIMIT 2001)", /* FEW and one */
+                              phrase, &count, asking->failure);
+    int number = bind(asking, up_text_format("%s", folded));
+    UP_FREED char *begins =
+        strlen(folded) < ID_LEAST
+            ? up_text_format("false")
+            : up_text_format("subject >= ?%d AND subject < ?%d || '~'", number, number);
+    if (count <= FEW) {
+        int words = bind(asking, up_text_format("%s", phrase));
+        add(asking, up_text_format(" AND record IN (SELECT rowid FROM item_words WHERE item_words"
+                                   " MATCH ?%d UNION SELECT record FROM typed_item WHERE %s)",
+                                   words, begins));
+    } else {
+        add(asking, up_text_format(" AND (instr((SELECT words FROM item_words WHERE rowid ="
+                                   " record), ?%d) > 0 OR (%s))",
+                                   number, begins));
     }
-    if (count > FEW) {
-        int number = bind(asking, up_text_format("%s", folded));
-        add(asking, up_text_format(" AND instr((SELECT words FROM item_words WHERE rowid = record),"
-                                   " ?%d) > 0",
-                                   number));
-    }
-    free(folded);
     return good;
 }
 
