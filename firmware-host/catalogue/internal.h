@@ -168,6 +168,13 @@ bool catalogue_unsettle(struct up_catalogue *catalogue, const char *kind, const 
                         struct up_failure *failure);
 bool catalogue_unsettle_id(struct up_catalogue *catalogue, const char *record_id,
                            struct up_failure *failure);
+/* A statement with a row where the table of a kind says the same as a record, and what stands in
+   it. */
+sqlite3_stmt *catalogue_prepare_typed(struct up_catalogue *catalogue,
+                                      const struct catalogue_table *table,
+                                      struct up_failure *failure);
+int catalogue_bind_typed(sqlite3_stmt *statement, const struct catalogue_table *table,
+                         const struct up_record *record, long long number);
 void catalogue_forget_types(struct up_catalogue *catalogue);
 bool catalogue_settle(struct up_catalogue *catalogue, struct up_failure *failure);
 /* As up_catalogue_focus, on the items whose ids an SQL statement gives, without those that look
@@ -178,6 +185,12 @@ bool catalogue_focus_on(struct up_catalogue *catalogue, const char *ids, const c
 char *catalogue_in_focus(const struct up_catalogue *catalogue, const char *kind);
 /* What a person looks for in an item, folded; the caller's. */
 char *catalogue_item_words(const json_t *content);
+
+/* ---- typed_check.c ---- */
+
+/* How many rows of those tables are missing, too many, or not what the records say. */
+bool catalogue_compare_tables(struct up_catalogue *catalogue, long long *unlike,
+                              struct up_failure *failure);
 
 /* The tables are those of catalogue->version, no trigger or index beside them. */
 bool catalogue_check_schema(struct up_catalogue *catalogue, struct up_failure *failure);

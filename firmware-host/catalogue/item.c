@@ -168,6 +168,10 @@ static bool find_pieces(const struct up_record *record, void *context) {
    stay. */
 static bool check_pieces(struct up_catalogue *catalogue, const struct up_item *item,
                          struct up_failure *failure) {
+    static const char *const weighings[][2] = {
+        {"trial", "SELECT record FROM typed_trial WHERE item_id = ?2"},
+        {"result", "SELECT record FROM typed_result WHERE item_id = ?2"},
+    };
     struct search search = {.item_id = item->id};
     int pieces = item->pieces;
     if (item->id[0] == '\0') {
@@ -179,10 +183,11 @@ static bool check_pieces(struct up_catalogue *catalogue, const struct up_item *i
     if (pieces == item->pieces) {
         return true;
     }
-    if (!up_catalogue_each(catalogue, "trial", find_weighing, &search, failure) ||
-        (!search.found &&
-         !up_catalogue_each(catalogue, "result", find_weighing, &search, failure))) {
-        return false;
+    for (size_t i = 0; i < 2 && !search.found; i++) {
+        if (!catalogue_each_in(catalogue, weighings[i][0], weighings[i][1], item->id, find_weighing,
+                               &search, failure)) {
+            return false;
+        }
     }
     return !search.found || up_fail(failure, UP_STATUS_WRONG_INPUT,
                                     "%.80s was measured with %d %s: its results would be read as "
@@ -340,7 +345,11 @@ static bool put_accepted(struct up_catalogue *catalogue, const char item_id[UP_I
            strcmp(json_string_value(json_array_get(ids, at)), waiting->id) < 0) {
         at++;
     }
-    return ids != NULL && json_array_insert_new(ids, at, json_string(waiting->id)) == 0 &&
+    /* Where none is held here, it is among them. */
+    const char *there = json_string_value(json_array_get(ids, at));
+    bool listed = there != NULL && strcmp(there, waiting->id) == 0;
+    return ids != NULL &&
+           (listed || json_array_insert_new(ids, at, json_string(waiting->id)) == 0) &&
            catalogue_put(catalogue, &record, ids, failure);
 }
 

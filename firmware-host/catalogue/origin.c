@@ -305,6 +305,19 @@ static bool check_file(struct up_catalogue *catalogue, struct up_failure *failur
                     catalogue->directory, words));
 }
 
+static bool check_tables(const struct checking *checking, struct up_failure *failure) {
+    struct up_doubtful_record doubtful = {.why = UP_TABLES_UNLIKE};
+    long long unlike = 0;
+    if (!catalogue_compare_tables(checking->catalogue, &unlike, failure)) {
+        return false;
+    }
+    snprintf(doubtful.reason, sizeof doubtful.reason, "%lld row%s", unlike, unlike == 1 ? "" : "s");
+    if (unlike > 0) {
+        checking->visit(&doubtful, checking->context);
+    }
+    return true;
+}
+
 /* In an order that no merge changes. */
 bool up_catalogue_check(struct up_catalogue *catalogue,
                         bool (*visit)(const struct up_doubtful_record *doubtful, void *context),
@@ -384,6 +397,7 @@ bool up_catalogue_check(struct up_catalogue *catalogue,
              visit_rows(&checking, UP_RECORD_AFTER_GAP, after_gap, failure) &&
              visit_rows(&checking, UP_RECORD_REDACTED, REDACTED("redacted"), failure) &&
              visit_rows(&checking, UP_RECORD_UNDETAILED, REDACTED("undetailed"), failure) &&
-             visit_rows(&checking, UP_RECORD_UNSIGNED, unsigned_since, failure)));
+             visit_rows(&checking, UP_RECORD_UNSIGNED, unsigned_since, failure))) &&
+           check_tables(&checking, failure);
 #undef REDACTED
 }

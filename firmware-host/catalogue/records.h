@@ -11,6 +11,9 @@ enum up_holds_gas up_holds_gas_of(const char *word);
 void up_catalogue_watch(struct up_catalogue *catalogue,
                         void (*watch)(const char *doing, unsigned long done));
 
+/* The tables that quick answers come from are made anew of the records. */
+bool up_catalogue_mend(struct up_catalogue *catalogue, struct up_failure *failure);
+
 /* From now on `each` visits of items, and of the runs, trials, results and decisions about items,
    only those about these, and the items that look like them by name: a question about a few things
    need not read all. NULL: all again. */
@@ -22,6 +25,11 @@ bool up_catalogue_focus(struct up_catalogue *catalogue, const char *const *item_
 bool up_items_called(struct up_catalogue *catalogue, const char *text,
                      bool (*visit)(const struct up_record *record, void *context), void *context,
                      struct up_failure *failure);
+
+/* As `each`, of results whose id begins so, case aside. */
+bool up_results_begun(struct up_catalogue *catalogue, const char *beginning,
+                      bool (*visit)(const struct up_record *record, void *context), void *context,
+                      struct up_failure *failure);
 
 /* A page of items: the ids of at most `limit`, in the order of one of their texts, behind the item
    `after_id` (NULL: from the first). Kind, maker, model and size as whole texts and `text` as parts

@@ -131,3 +131,12 @@ void up_decision_apply(const json_t *decision, struct up_result *result) {
         result->rejudged = true;
     }
 }
+
+bool up_results_begun(struct up_catalogue *catalogue, const char *beginning,
+                      bool (*visit)(const struct up_record *record, void *context), void *context,
+                      struct up_failure *failure) {
+    return catalogue_each_in(catalogue, "result",
+                             "SELECT record FROM newest WHERE kind = 'result' AND subject >="
+                             " lower(?2) AND subject < lower(?2) || '~'",
+                             beginning, visit, context, failure);
+}

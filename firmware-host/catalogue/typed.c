@@ -88,7 +88,8 @@ char *catalogue_typed_tables(const char *where) {
     char *sql = up_text_format(
         "CREATE TABLE %snewest (kind TEXT NOT NULL, subject TEXT NOT NULL, record INTEGER NOT NULL,"
         " PRIMARY KEY (kind, subject)) WITHOUT ROWID;"
-        "CREATE TABLE %stypes_state (last_record INTEGER NOT NULL, ahead_utc TEXT NOT NULL);"
+        "CREATE TABLE %stypes_state (last_record TEXT NOT NULL, past_utc TEXT NOT NULL,"
+        " ahead_utc TEXT NOT NULL);"
         "CREATE VIRTUAL TABLE %sitem_words USING fts5(words, tokenize='trigram');",
         where, where, where);
     for (size_t i = 0; i < CATALOGUE_TABLES; i++) {
@@ -113,6 +114,37 @@ static char *drop_tables(const char *where) {
 }
 
 /* ---- a row of what a record says ---- */
+
+/* The columns of a kind's table, each with `each` before and `behind` it. */
+static char *columns_of(char *sql, const struct catalogue_table *table, const char *each,
+                        const char *behind) {
+    static const char *const first[] = {"record", "subject", "made_utc", "bench"};
+    for (size_t i = 0; i < sizeof first / sizeof first[0]; i++) {
+        sql = append(sql, up_text_format("%s%s%s", i > 0 ? each : "", first[i], behind));
+    }
+    for (const struct catalogue_member *member = table->members; member->key != NULL; member++) {
+        if (is_typed(member)) {
+            sql = append(sql, up_text_format("%s\"%s\"%s", each, member->key, behind));
+        }
+    }
+    if (is_item(table)) {
+        sql = append(sql, up_text_format("%slook%s", each, behind));
+        for (size_t i = 0; i < FOLDED; i++) {
+            sql = append(sql, up_text_format("%sfolded_%s%s", each, folded_keys[i], behind));
+        }
+    }
+    return sql;
+}
+
+sqlite3_stmt *catalogue_prepare_typed(struct up_catalogue *catalogue,
+                                      const struct catalogue_table *table,
+                                      struct up_failure *failure) {
+    char *sql = up_text_format("SELECT 1 FROM typed_%s WHERE ", table->kind);
+    sql = columns_of(sql, table, " AND ", " IS ?");
+    sqlite3_stmt *statement = catalogue_prepare(catalogue, sql, NULL, 0, failure);
+    free(sql);
+    return statement;
+}
 
 static sqlite3_stmt *prepare_insert(struct up_catalogue *catalogue,
                                     const struct catalogue_table *table,
@@ -184,6 +216,15 @@ char *catalogue_item_words(const json_t *content) {
     return folded;
 }
 
+int catalogue_bind_typed(sqlite3_stmt *statement, const struct catalogue_table *table,
+                         const struct up_record *record, long long number) {
+    int code = sqlite3_bind_int64(statement, 1, number);
+    code = code == SQLITE_OK ? bind_text(statement, 2, record->subject) : code;
+    code = code == SQLITE_OK ? bind_text(statement, 3, record->made_utc) : code;
+    code = code == SQLITE_OK ? bind_text(statement, 4, record->bench) : code;
+    return code == SQLITE_OK ? bind_row(statement, table, record->content) : code;
+}
+
 static int step_once(sqlite3_stmt *statement) {
     int code = sqlite3_step(statement);
     sqlite3_reset(statement);
@@ -214,11 +255,7 @@ static bool put_row(struct up_catalogue *catalogue, const struct up_record *reco
     if (*insert == NULL && (*insert = prepare_insert(catalogue, table, failure)) == NULL) {
         return false;
     }
-    int code = sqlite3_bind_int64(*insert, 1, number);
-    code = code == SQLITE_OK ? bind_text(*insert, 2, record->subject) : code;
-    code = code == SQLITE_OK ? bind_text(*insert, 3, record->made_utc) : code;
-    code = code == SQLITE_OK ? bind_text(*insert, 4, record->bench) : code;
-    code = code == SQLITE_OK ? bind_row(*insert, table, record->content) : code;
+    int code = catalogue_bind_typed(*insert, table, record, number);
     code = code == SQLITE_OK ? step_once(*insert) : code;
     if (code == SQLITE_OK && is_item(table)) {
         code = put_words(catalogue, number, record->content, failure);
@@ -310,18 +347,26 @@ static bool clear_rows(struct up_catalogue *catalogue, struct up_failure *failur
     "SELECT id, sha256, r.kind, r.subject, bench, made_utc, body, r.rowid FROM " from              \
     " CROSS JOIN newest AS n USING (kind, subject) CROSS JOIN record AS r ON r.rowid = n.record"
 
+/* By its number alone VACUUM and a row of the shell's could pass for what was there. */
+#define LAST_RECORD                                                                                \
+    "coalesce((SELECT rowid || ' ' || id || ' ' || sha256 FROM record ORDER BY rowid DESC"         \
+    " LIMIT 1), '')"
+
+/* The latest time that the clock has passed, and the earliest that it has not: of all records where
+   all was made anew, else of the things unsettled. */
 static bool note_state(struct up_catalogue *catalogue, const char *latest, bool whole,
                        struct up_failure *failure) {
-    /* What is ahead of the clock: all are looked at where all was made anew, else those unsettled.
-     */
-    static const char all[] =
-        "INSERT INTO types_state SELECT (SELECT coalesce(max(rowid), 0) FROM record),"
-        " coalesce((SELECT min(made_utc) FROM record WHERE made_utc > ?1), '')";
+    static const char all[] = "INSERT INTO types_state SELECT " LAST_RECORD
+                              ", coalesce(max(made_utc) FILTER (WHERE made_utc <= ?1), ''),"
+                              " coalesce(min(made_utc) FILTER (WHERE made_utc > ?1), '')"
+                              " FROM record";
     static const char unsettled[] =
-        "UPDATE types_state SET last_record = (SELECT coalesce(max(rowid), 0) FROM record),"
-        " ahead_utc = coalesce((SELECT min(utc) FROM (SELECT nullif(ahead_utc, '') AS utc"
-        "  UNION ALL SELECT r.made_utc FROM unsettled AS t CROSS JOIN record AS r"
-        "  ON r.kind = t.kind AND r.subject = t.subject WHERE r.made_utc > ?1)), '')";
+        "UPDATE types_state SET last_record = " LAST_RECORD ","
+        " past_utc = max(past_utc, came.past), ahead_utc ="
+        " coalesce(min(nullif(ahead_utc, ''), came.ahead), came.ahead, ahead_utc) FROM"
+        " (SELECT coalesce(max(r.made_utc) FILTER (WHERE r.made_utc <= ?1), '') AS past,"
+        "  min(r.made_utc) FILTER (WHERE r.made_utc > ?1) AS ahead FROM unsettled AS t"
+        "  CROSS JOIN record AS r ON r.kind = t.kind AND r.subject = t.subject) AS came";
     return (!whole || catalogue_run(catalogue, "DELETE FROM types_state", failure)) &&
            catalogue_change(catalogue, whole ? all : unsettled, &latest, 1, failure);
 }
@@ -412,28 +457,14 @@ static bool have_form(struct up_catalogue *catalogue, bool *form, struct up_fail
     return statement != NULL && catalogue_finish(catalogue, statement, code, failure);
 }
 
-/* The latest time among the records of the kinds that are known; each by its index. */
-static char *latest_made(void) {
-    char *sql = up_text_format("SELECT max(");
-    for (size_t i = 0; i < CATALOGUE_TABLES; i++) {
-        sql = append(sql, up_text_format("%scoalesce((SELECT max(made_utc) FROM record"
-                                         " WHERE kind = '%s'), '')",
-                                         i > 0 ? ", " : "", catalogue_tables[i].kind));
-    }
-    return append(sql, up_text_format(")"));
-}
-
-/* Not where a record came past this program, or the clock passed one that was ahead of it, or
-   stands before one that was not. */
+/* Not where a record came past this program or the records were numbered anew, nor where the clock
+   passed one that was ahead of it, or stands before one that was not. */
 static bool fit(struct up_catalogue *catalogue, bool *fits, struct up_failure *failure) {
+    static const char sql[] =
+        "SELECT count(*) = 1 AND min(last_record = " LAST_RECORD ")"
+        " AND min(past_utc <= ?1 AND (ahead_utc = '' OR ahead_utc > ?1)) FROM types_state";
     char latest[UP_TIME_SIZE];
     long long state = 0;
-    UP_FREED char *made = latest_made();
-    UP_FREED char *sql = up_text_format(
-        "SELECT count(*) = 1 AND min(last_record = (SELECT coalesce(max(rowid), 0) FROM record))"
-        " AND min(CASE WHEN ahead_utc = '' THEN (%s) <= ?1 ELSE ahead_utc > ?1 END)"
-        " FROM types_state",
-        made);
     catalogue_latest(latest);
     bool good = catalogue_ask(catalogue, sql, latest, &state, failure);
     *fits = state > 0;

@@ -17,6 +17,7 @@ const struct option_text options_check_catalogue[] = {
      "a record that was set aside counts again; ID/HASH where several have that id"},
     {"salvage", "DIR",
      "write what is sound of a damaged catalogue into a new one, and say what is lost"},
+    {"mend", NULL, "make the tables that quick answers come from anew of the records"},
     OPTION_CATALOGUE,
     OPTION_JSON,
     OPTION_END};
@@ -41,7 +42,8 @@ static const char *const words[] = {[UP_RECORD_DAMAGED] = "damaged",
                                     [UP_RECORD_WAITING] = "waits",
                                     [UP_RECORD_REDACTED] = "facts taken away",
                                     [UP_RECORD_UNDETAILED] = "detail taken away",
-                                    [UP_RECORD_UNSIGNED] = "not signed"};
+                                    [UP_RECORD_UNSIGNED] = "not signed",
+                                    [UP_TABLES_UNLIKE] = "tables do not fit the records"};
 
 struct findings {
     unsigned count[UP_RECORD_WAITING + 1];
@@ -57,6 +59,12 @@ static bool show(const struct up_doubtful_record *doubtful, void *context) {
             json_pack("{s:o, s:o, s:o, s:s, s:o}", "record_id", up_json_text(doubtful->id), "kind",
                       up_json_text(doubtful->kind), "made_utc", up_json_text(doubtful->made_utc),
                       "finding", words[doubtful->why], "reason", up_json_text(doubtful->reason)));
+    } else if (doubtful->why == UP_TABLES_UNLIKE) {
+        up_text_print(stdout,
+                      "%s of the tables that quick answers come from: not what the records say; "
+                      "lists may be wrong, no record is. `upthrust check-catalogue --mend` makes "
+                      "them anew\n",
+                      doubtful->reason);
     } else {
         up_text_print(stdout, "%s  %s of %s: %s%s%s\n", doubtful->id, doubtful->kind,
                       doubtful->made_utc, words[doubtful->why],
@@ -154,6 +162,15 @@ static bool change(struct call *call) {
     return good;
 }
 
+static bool mend(struct call *call) {
+    if (!open_catalogue(call, UP_CATALOGUE_WRITE) ||
+        !up_catalogue_mend(call->catalogue, call->failure)) {
+        return false;
+    }
+    puts("the tables that quick answers come from were made anew of the records");
+    return true;
+}
+
 /* ---- salvage ---- */
 
 enum { LOST_SHOWN = 20 };
@@ -226,6 +243,10 @@ bool command_check_catalogue(struct call *call) {
     if (option_given(call, "salvage")) {
         return changes ? refuse(call, "check-catalogue: --salvage stands alone, with --catalogue")
                        : salvage(call);
+    }
+    if (option_given(call, "mend")) {
+        return changes ? refuse(call, "check-catalogue: --mend stands alone, with --catalogue")
+                       : mend(call);
     }
     return open_catalogue(call, changes ? UP_CATALOGUE_WRITE : UP_CATALOGUE_READ) &&
            (changes ? change(call) : check(call));

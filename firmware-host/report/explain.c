@@ -97,7 +97,8 @@ static bool find_of_item(struct up_catalogue *catalogue, const char *wanted, con
         return false;
     }
     *search = (struct search){.item_id = item.id, .water = water != NULL ? water : "tank"};
-    bool good = up_catalogue_each(catalogue, "result", consider, search, failure);
+    bool good = up_catalogue_focus(catalogue, (const char *[]){item.id}, 1, failure) &&
+                up_catalogue_each(catalogue, "result", consider, search, failure);
     search->item_id = NULL;
     return good &&
            (search->count > 0 || fail_without_result(catalogue, &item, search->water, failure));
@@ -119,7 +120,8 @@ static bool find(struct up_catalogue *catalogue, const char *wanted, const char 
     if (wanted != NULL && !may_be_id) {
         return find_of_item(catalogue, wanted, water, search, failure);
     }
-    if (!up_catalogue_each(catalogue, "result", consider, search, failure)) {
+    if (!(wanted != NULL ? up_results_begun(catalogue, wanted, consider, search, failure)
+                         : up_catalogue_each(catalogue, "result", consider, search, failure))) {
         return false;
     }
     if (hides_an_item(catalogue, search)) {
@@ -422,6 +424,14 @@ static json_t *explain(struct up_catalogue *catalogue, struct search *search,
     return json;
 }
 
+/* Its runs, trials and decisions are those of its item. */
+static json_t *explain_alone(struct up_catalogue *catalogue, struct search *search,
+                             const struct up_result *result, struct up_failure *failure) {
+    return up_catalogue_focus(catalogue, (const char *[]){result->item_id}, 1, failure)
+               ? explain(catalogue, search, result, failure)
+               : NULL;
+}
+
 json_t *up_explain(struct up_catalogue *catalogue, const char *wanted, const char *water,
                    struct up_failure *failure) {
     struct search search;
@@ -430,7 +440,7 @@ json_t *up_explain(struct up_catalogue *catalogue, const char *wanted, const cha
     if (find(catalogue, wanted, water, &search, failure)) {
         up_result_from_json(search.content, result);
         if (result->has_model) {
-            document = explain(catalogue, &search, result, failure);
+            document = explain_alone(catalogue, &search, result, failure);
         } else if (search.bare) {
             up_fail(failure, UP_STATUS_WRONG_INPUT,
                     "the result %.8s cannot be explained: its detail is missing; merge or import a "
@@ -446,5 +456,6 @@ json_t *up_explain(struct up_catalogue *catalogue, const char *wanted, const cha
         }
     }
     json_decref(search.content);
+    up_catalogue_focus(catalogue, NULL, 0, NULL);
     return document;
 }

@@ -28,17 +28,23 @@ static bool is_same(const char *is, const char *wanted) {
     return same;
 }
 
+/* As ids are named everywhere: by their beginning. */
+static bool begins(const char *id, const char *text) {
+    enum { LEAST = 4 };
+    return strlen(text) >= LEAST && strncmp(id, text, strlen(text)) == 0;
+}
+
 static bool has_texts(const struct wanted *wanted, const struct up_item *item) {
     bool good = true;
     if (wanted->choice->texts == 0) {
         return true;
     }
-    UP_FREED char *all = up_text_format("%s\n%s\n%s\n%s\n%s\n%s\n%s\n%s\n%s", item->id, item->name,
-                                        item->kind, item->maker, item->model, item->size,
-                                        item->side, item->stock_number, item->note);
+    UP_FREED char *all =
+        up_text_format("%s\n%s\n%s\n%s\n%s\n%s\n%s\n%s", item->name, item->kind, item->maker,
+                       item->model, item->size, item->side, item->stock_number, item->note);
     UP_FREED char *folded = up_text_folded(all);
     for (size_t i = 0; good && i < wanted->choice->texts; i++) {
-        good = strstr(folded, wanted->text[i]) != NULL;
+        good = strstr(folded, wanted->text[i]) != NULL || begins(item->id, wanted->text[i]);
     }
     return good;
 }

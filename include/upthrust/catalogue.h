@@ -169,6 +169,8 @@ enum up_record_doubt {
     UP_RECORD_REDACTED,       /* its facts were taken away here, with the reason */
     UP_RECORD_UNDETAILED,     /* so was its detail */
     UP_RECORD_UNSIGNED,       /* made here unsigned, when others were signed already */
+    UP_TABLES_UNLIKE,         /* no record: rows that quick answers come from are not what the
+                                 records say; `reason` counts them */
     UP_RECORD_REVOKED,        /* its writer's key was revoked, and it is not among the good ones */
     UP_RECORD_RECALLED,       /* by its writer, its successor or an editor */
     UP_RECORD_WAITING,        /* its writer has no say about the thing, and nobody accepted it */
@@ -186,7 +188,8 @@ struct up_doubtful_record {
    ahead of the clock, then contents beside those of the records, then what does not count here for
    who wrote it (of what waits the newest version of each thing), then the newest of each thing that
    has too many versions, then where the chain of a writer forks or lacks a link, then of what was
-   taken away, then what an older program wrote. Verifies every signature. */
+   taken away, then what an older program wrote, then, once, whether the tables made of the records
+   fit them. Verifies every signature. */
 bool up_catalogue_check(struct up_catalogue *catalogue,
                         bool (*visit)(const struct up_doubtful_record *doubtful, void *context),
                         void *context, struct up_failure *failure);

@@ -56,6 +56,20 @@ expect "of one kind" 0 "^1 of 5 items shown; .upthrust item list. shows all" - -
 expect "not the others" 0 "^Old hood" - -- item list --kind hood --size s --sort name
 expect "by a text" 0 "^Old hood" - -- item list hood
 expect "which is nowhere" 0 "^0 of 5 items shown" - -- item list zeppelin
+expect "a page of one" 0 "^more follow: the same command with --after [0-9a-f-]*$" - -- item list --limit 1
+item list --limit 2 --sort name >"$work/first"
+item list --limit 2 --sort name --after "$(sed -n 's/^more follow: .*--after //p' "$work/first")" >"$work/second"
+item list --limit 1 --sort name --after "$(sed -n 's/^more follow: .*--after //p' "$work/second")" >"$work/third"
+item list --sort name | grep -c "fin \|fln \|hood " >"$work/whole"
+[ "$(cat "$work/first" "$work/second" "$work/third" | grep -v "^more follow" | grep -c "fin \|fln \|hood ")" -eq "$(cat "$work/whole")" ] &&
+    say yes "the pages of items of one name are the list" || say no "the pages of items of one name are the list"
+grep -q "^more follow" "$work/third" && say no "nothing follows the last page" || say yes "nothing follows the last page"
+expect "a page behind a name" 0 "^Old hood" - -- item list --limit 5 --after "Grey fln"
+expect "behind nothing that is known" 2 - "no item" -- item list --limit 5 --after zeppelin
+expect "--after without a page" 2 - "--after needs --limit N" -- item list --after "Grey fln"
+expect "a page in an order that no index has" 2 - "leave out --sort newest, or --limit" -- item list --limit 5 --sort newest
+expect "a page of none" 2 - "--limit" -- item list --limit 0
+expect "pages in JSON" 0 '"last_id": "[0-9a-f-]*"' - -- item list --limit 1 --json
 expect "a word for the order that is none" 2 - "--sort weight: choose one of name, kind, maker, model, size, up, newest" -- item list --sort weight
 expect "a class that is none" 2 - "--class heavy: choose one of positive, neutral" -- item list --class heavy
 item retire "Old hood" >"$work/out" 2>"$work/err"
@@ -63,4 +77,11 @@ expect "a retired item is not shown" 0 "^1 retired item not shown: add --retired
 expect "unless asked for" 0 "^retired: Old hood" - -- item list --retired
 item list --json >"$work/out"
 grep -q "Old hood" "$work/out" && say no "nor in the JSON" || say yes "nor in the JSON"
+sqlite3 "$c/catalogue.sqlite" "UPDATE typed_item SET name = 'Wrong' WHERE name = 'Grey fln'" 2>"$work/err" ||
+    python3 -c "import sqlite3, sys; d = sqlite3.connect(sys.argv[1]); d.execute(\"UPDATE typed_item SET name = 'Wrong' WHERE name = 'Grey fln'\"); d.commit()" "$c/catalogue.sqlite"
+expect "a table that does not fit the records is told" 0 "^1 row of the tables that quick answers come from: not what the records say.*--mend" - -- "$bin" check-catalogue --catalogue "$c"
+expect "in JSON too" 0 '"finding": "tables do not fit the records"' - -- "$bin" check-catalogue --json --catalogue "$c"
+expect "it is mended" 0 "made anew" - -- "$bin" check-catalogue --mend --catalogue "$c"
+"$bin" check-catalogue --catalogue "$c" | grep -q "quick answers" && say no "and fits" || say yes "and fits"
+expect "mending stands alone" 2 - "--mend stands alone" -- "$bin" check-catalogue --mend --take-back x --catalogue "$c"
 finish

@@ -87,9 +87,12 @@ static void what_is_of_here_is_explained_by_what_is_of_here(void **state) {
     catalogue_clock_step_s++;
     assert_true(up_results_add(catalogue, &result, 1, "bench", NULL)); /* theirs, and newer */
     for (int i = 0; i < 2; i++) {                                      /* theirs, then ours */
-        add_to(catalogue, "trial", json_pack("{s:s, s:i}", "run_id", run_id, "number", 1));
-        add_to(catalogue, "decision", json_pack("{s:s}", "result_id", ours));
-        add_to(catalogue, "trial", json_pack("{s:s, s:i}", "run_id", "x", "number", 1));
+        add_to(catalogue, "trial",
+               json_pack("{s:s, s:s, s:i}", "run_id", run_id, "item_id", item.id, "number", 1));
+        add_to(catalogue, "decision",
+               json_pack("{s:s, s:s}", "result_id", ours, "item_id", item.id));
+        add_to(catalogue, "trial",
+               json_pack("{s:s, s:s, s:i}", "run_id", "x", "item_id", item.id, "number", 1));
         json_t *run = json_pack("{s:s, s:[s]}", "what", "measure", "continues", "x");
         if (i == 0) {
             assert_true(up_catalogue_add(catalogue, "run", run_id, "bench", run, NULL, NULL, NULL));
