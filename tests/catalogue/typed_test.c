@@ -166,7 +166,7 @@ static void trust(struct history *history) {
         up_trust_vouch(catalogue, writer, "a shop", &history->failure);
         break;
     default:
-        up_trust_give(catalogue, writer, roles[below(4)], "somebody", &history->failure);
+        up_trust_give(catalogue, writer, roles[below(4)], "somebody", "", &history->failure);
         break;
     }
 }
