@@ -278,6 +278,8 @@ bool up_calibration_to_use(struct up_catalogue *catalogue, const char *bench,
 
 /* ---- which one to adopt ---- */
 
+static const char of_bench[] = "SELECT record FROM typed_calibration WHERE bench = ?2";
+
 /* By the beginning of its id, one of here first. */
 struct named {
     const char *bench;
@@ -300,7 +302,8 @@ static bool take_named(const struct up_record *record, void *context) {
 static bool find_named(struct up_catalogue *catalogue, const char *bench, const char *wanted,
                        struct up_calibration *calibration, struct up_failure *failure) {
     struct named named = {bench, {.wanted = wanted}, calibration, false};
-    return up_catalogue_each(catalogue, "calibration", take_named, &named, failure) &&
+    return catalogue_each_in(catalogue, "calibration", of_bench, bench, take_named, &named,
+                             failure) &&
            ((named.beginning.found == 1 && !named.bad) ||
             up_fail(failure, UP_STATUS_WRONG_INPUT,
                     "%s calibration of the bench %.60s begins with \"%.40s\": `upthrust "
@@ -394,7 +397,8 @@ bool up_calibration_past(struct up_catalogue *catalogue, const char *bench, cons
     struct past past = {
         .catalogue = catalogue, .failure = failure, .bench = bench, .rig_sha256 = rig_sha256};
     *history = (struct up_calibration_history){0};
-    if (!up_catalogue_each(catalogue, "calibration", add_past, &past, failure) || past.failed) {
+    if (!catalogue_each_in(catalogue, "calibration", of_bench, bench, add_past, &past, failure) ||
+        past.failed) {
         return false;
     }
     size_t kept = past.count < PAST_MOST ? past.count : PAST_MOST;

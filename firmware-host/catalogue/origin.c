@@ -235,10 +235,12 @@ struct checking {
     struct up_catalogue *catalogue;
     bool (*visit)(const struct up_doubtful_record *doubtful, void *context);
     void *context;
+    bool damaged; /* a record that counts */
 };
 
 static bool visit_damaged(const struct up_record *record, bool aside, void *context) {
-    const struct checking *checking = context;
+    struct checking *checking = context;
+    checking->damaged = checking->damaged || !aside;
     struct up_doubtful_record doubtful = {.why = UP_RECORD_DAMAGED, .reason = ""};
     memcpy(doubtful.id, record->id, sizeof record->id);
     memcpy(doubtful.kind, record->kind, sizeof record->kind);
@@ -308,6 +310,9 @@ static bool check_file(struct up_catalogue *catalogue, struct up_failure *failur
 static bool check_tables(const struct checking *checking, struct up_failure *failure) {
     struct up_doubtful_record doubtful = {.why = UP_TABLES_UNLIKE};
     long long unlike = 0;
+    if (checking->damaged) { /* the tables may say what it said, and it is told already */
+        return true;
+    }
     if (!catalogue_compare_tables(checking->catalogue, &unlike, failure)) {
         return false;
     }
@@ -374,7 +379,7 @@ bool up_catalogue_check(struct up_catalogue *catalogue,
 #undef ONE_OF_EACH
 #undef WOULD_COUNT
 #undef R_IS_TAKEN
-    struct checking checking = {catalogue, visit, context};
+    struct checking checking = {catalogue, visit, context, false};
     return check_file(catalogue, failure) &&
            catalogue_each_damaged(catalogue, visit_damaged, &checking, failure) &&
            visit_rows(&checking, UP_RECORD_SET_ASIDE, catalogue->version < 6 ? aside : aside_6,

@@ -17,7 +17,7 @@ const struct option_text options_check_catalogue[] = {
      "a record that was set aside counts again; ID/HASH where several have that id"},
     {"salvage", "DIR",
      "write what is sound of a damaged catalogue into a new one, and say what is lost"},
-    {"mend", NULL, "make the tables that quick answers come from anew of the records"},
+    {"rebuild", NULL, "make the tables for quick answers again from the records"},
     OPTION_CATALOGUE,
     OPTION_JSON,
     OPTION_END};
@@ -61,9 +61,9 @@ static bool show(const struct up_doubtful_record *doubtful, void *context) {
                       "finding", words[doubtful->why], "reason", up_json_text(doubtful->reason)));
     } else if (doubtful->why == UP_TABLES_UNLIKE) {
         up_text_print(stdout,
-                      "%s of the tables that quick answers come from: not what the records say; "
-                      "lists may be wrong, no record is. `upthrust check-catalogue --mend` makes "
-                      "them anew\n",
+                      "%s of the tables for quick answers: not what the records say. Lists may "
+                      "be wrong; no record is. `upthrust check-catalogue --rebuild` makes these "
+                      "tables again\n",
                       doubtful->reason);
     } else {
         up_text_print(stdout, "%s  %s of %s: %s%s%s\n", doubtful->id, doubtful->kind,
@@ -162,12 +162,12 @@ static bool change(struct call *call) {
     return good;
 }
 
-static bool mend(struct call *call) {
+static bool rebuild(struct call *call) {
     if (!open_catalogue(call, UP_CATALOGUE_WRITE) ||
         !up_catalogue_mend(call->catalogue, call->failure)) {
         return false;
     }
-    puts("the tables that quick answers come from were made anew of the records");
+    puts("the tables for quick answers were made again from the records");
     return true;
 }
 
@@ -244,9 +244,9 @@ bool command_check_catalogue(struct call *call) {
         return changes ? refuse(call, "check-catalogue: --salvage stands alone, with --catalogue")
                        : salvage(call);
     }
-    if (option_given(call, "mend")) {
-        return changes ? refuse(call, "check-catalogue: --mend stands alone, with --catalogue")
-                       : mend(call);
+    if (option_given(call, "rebuild")) {
+        return changes ? refuse(call, "check-catalogue: --rebuild stands alone, with --catalogue")
+                       : rebuild(call);
     }
     return open_catalogue(call, changes ? UP_CATALOGUE_WRITE : UP_CATALOGUE_READ) &&
            (changes ? change(call) : check(call));

@@ -79,9 +79,9 @@ item list --json >"$work/out"
 grep -q "Old hood" "$work/out" && say no "nor in the JSON" || say yes "nor in the JSON"
 sqlite3 "$c/catalogue.sqlite" "UPDATE typed_item SET name = 'Wrong' WHERE name = 'Grey fln'" 2>"$work/err" ||
     python3 -c "import sqlite3, sys; d = sqlite3.connect(sys.argv[1]); d.execute(\"UPDATE typed_item SET name = 'Wrong' WHERE name = 'Grey fln'\"); d.commit()" "$c/catalogue.sqlite"
-expect "a table that does not fit the records is told" 0 "^1 row of the tables that quick answers come from: not what the records say.*--mend" - -- "$bin" check-catalogue --catalogue "$c"
+expect "a table that does not fit the records is told" 0 "^1 row of the tables for quick answers: not what the records say.*--rebuild" - -- "$bin" check-catalogue --catalogue "$c"
 expect "in JSON too" 0 '"finding": "tables do not fit the records"' - -- "$bin" check-catalogue --json --catalogue "$c"
-expect "it is mended" 0 "made anew" - -- "$bin" check-catalogue --mend --catalogue "$c"
+expect "it is mended" 0 "made again" - -- "$bin" check-catalogue --rebuild --catalogue "$c"
 "$bin" check-catalogue --catalogue "$c" | grep -q "quick answers" && say no "and fits" || say yes "and fits"
-expect "mending stands alone" 2 - "--mend stands alone" -- "$bin" check-catalogue --mend --take-back x --catalogue "$c"
+expect "mending stands alone" 2 - "--rebuild stands alone" -- "$bin" check-catalogue --rebuild --take-back x --catalogue "$c"
 finish

@@ -180,6 +180,19 @@ static void add_for_ever(void) {
     _exit(1);
 }
 
+static void wait_for_more_than(unsigned long records) {
+    const struct timespec pause = {.tv_nsec = 10000000};
+    sqlite3 *database = outside("c/catalogue.sqlite");
+    unsigned long there = 0;
+    for (int i = 0; i < 3000 && there <= records; i++) {
+        UP_FREED char *count = ask(database, "SELECT count(*) FROM record");
+        there = strtoul(count, NULL, 10);
+        nanosleep(&pause, NULL);
+    }
+    sqlite3_close(database);
+    assert_true(there > records);
+}
+
 static void others_may_write_meanwhile(void **state) {
     enum { ROUNDS = 3 };
     (void)state;
@@ -192,6 +205,7 @@ static void others_may_write_meanwhile(void **state) {
     unsigned long before = 0;
     for (int i = 0; i < ROUNDS; i++) {
         UP_FREED char *to = up_text_format("b%d", i);
+        wait_for_more_than(before);
         struct up_backup backup = back_up("c", to);
         assert_true(backup.records > before);
         before = backup.records;

@@ -99,6 +99,9 @@ static void grow(int things) {
         char name[32];
         snprintf(name, sizeof name, "Other %06d", i * 7919 % 1000003);
         put_measured(catalogue, name, i % 4 ? "fin" : "boot", "another", i % EVERY == 0);
+        if (i % EVERY == 0) {
+            put_bench(catalogue, "another");
+        }
     }
     if (!catalogue_end(catalogue, true, &failure)) {
         fail_msg("%s", failure.text);
@@ -236,11 +239,13 @@ static bool pose_start(struct up_catalogue *catalogue, FILE *stream, struct up_f
     struct up_chart chart;
     enum up_verification verification = UP_VERIFICATION_INSIDE;
     const struct up_water tank = {.temp_c = 20};
+    struct up_calibration_history history;
     char last_utc[UP_TIME_SIZE];
     (void)stream;
     up_catalogue_clock_is_behind(catalogue, "bench", last_utc);
     return up_run_recover(catalogue, NULL, NULL, failure) &&
            up_calibration_to_use(catalogue, "bench", &calibration, failure) &&
+           up_calibration_past(catalogue, "bench", calibration.rig_sha256, &history, failure) &&
            up_kind_learn(catalogue, "light", "bench", &kind, failure) &&
            up_taught_learn(catalogue, &bench, envelope, failure) &&
            up_verification_now(catalogue, "bench", calibration.id, &tank, &verification, failure) &&
