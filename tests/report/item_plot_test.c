@@ -55,10 +55,10 @@ static struct up_item keep(struct up_catalogue *catalogue, const char *name, enu
     struct up_result result = result_of(item.id, in_air);
     assert_true(up_results_add(catalogue, &result, 1, bench, NULL));
     for (int i = 0; i < 4; i++) {
-        json_t *trial =
-            json_pack("{s:s, s:i, s:f, s:f}", "run_id", result.run_id, "number", i + 1,
-                      "load_counts", result.weighing.term[UP_INPUT_WATER_LOAD].value + 1000.0 * i,
-                      "u_plateau_counts", 250.0);
+        json_t *trial = json_pack("{s:s, s:s, s:i, s:f, s:f}", "run_id", result.run_id, "item_id",
+                                  item.id, "number", i + 1, "load_counts",
+                                  result.weighing.term[UP_INPUT_WATER_LOAD].value + 1000.0 * i,
+                                  "u_plateau_counts", 250.0);
         assert_true(up_catalogue_add(catalogue, "trial", NULL, bench, trial, NULL, NULL, NULL));
         catalogue_clock_step_s++;
         json_decref(trial);
