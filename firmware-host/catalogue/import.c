@@ -19,7 +19,6 @@ struct import {
     struct up_intake *intake;
     struct up_failure *failure;
     bool dry_run, failed;
-    json_t *ours; /* thing -> whether it is one of here */
 };
 
 /* ---- the document ---- */
@@ -172,30 +171,24 @@ static bool read_signed(const struct import *import, const char *where, json_t *
     return true;
 }
 
-/* Whether this folder made, adopted or measured a version of the thing; asked once for each. */
-static bool is_ours(struct import *import, const char *kind, const char *subject, bool *ours) {
-    UP_FREED char *key = up_text_format("%s %s", kind, subject);
-    const json_t *known = json_object_get(import->ours, key);
-    bool good = true;
-    *ours = json_is_true(known);
-    if (known == NULL) {
-        sqlite3_stmt *statement =
-            catalogue_prepare(import->catalogue,
-                              "SELECT count(*) FROM record AS r WHERE kind = ? AND subject = ?"
-                              " AND " CATALOGUE_IS_HELD("r.id"),
-                              (const char *[]){kind, subject}, 2, import->failure);
-        int code = statement != NULL ? sqlite3_step(statement) : SQLITE_ERROR;
-        *ours = code == SQLITE_ROW && sqlite3_column_int(statement, 0) > 0;
-        good = statement != NULL &&
-               catalogue_finish(import->catalogue, statement,
-                                code == SQLITE_ROW ? SQLITE_DONE : code, import->failure);
-        json_object_set_new(import->ours, key, json_boolean(*ours));
-    }
-    return good;
+/* Whether this folder made, adopted or measured a version of the thing. Nothing is kept of the
+   answer: a merge may bring millions. */
+static bool is_ours(const struct import *import, const char *kind, const char *subject,
+                    bool *ours) {
+    sqlite3_stmt *statement =
+        catalogue_ready(import->catalogue,
+                        "SELECT EXISTS (SELECT 1 FROM record AS r WHERE kind = ? AND subject = ?"
+                        " AND " CATALOGUE_IS_HELD("r.id") ")",
+                        (const char *[]){kind, subject}, 2, import->failure);
+    int code = statement != NULL ? sqlite3_step(statement) : SQLITE_ERROR;
+    *ours = code == SQLITE_ROW && sqlite3_column_int(statement, 0) > 0;
+    return statement != NULL &&
+           catalogue_done(import->catalogue, statement, code == SQLITE_ROW ? SQLITE_DONE : code,
+                          import->failure);
 }
 
 /* What of ours it touches. */
-static bool count_fresh(struct import *import, const struct up_record *record) {
+static bool count_fresh(const struct import *import, const struct up_record *record) {
     struct up_intake *intake = import->intake;
     bool is_result = strcmp(record->kind, "result") == 0, ours = false;
     const char *subject = is_result ? up_record_text(record->content, "item_id") : record->subject;
@@ -322,15 +315,13 @@ bool up_catalogue_import(struct up_catalogue *catalogue, const char *path, bool 
                             .path = file,
                             .intake = intake,
                             .failure = failure,
-                            .dry_run = dry_run,
-                            .ours = json_object()};
+                            .dry_run = dry_run};
     *intake = (struct up_intake){0};
     json_auto_t *document = load_document(file, failure);
     bool good = document != NULL && catalogue_begin(catalogue, failure);
     if (good) {
         good = finish(&import, admit_document(&import, document));
     }
-    json_decref(import.ours);
     return good;
 }
 
@@ -358,10 +349,18 @@ static bool admit_with(const struct up_record *record, json_t *replaces, bool so
     return !import->failed;
 }
 
+/* Which things changed is noted in memory until their tables are settled. */
+static bool settle_some(const struct import *import) {
+    enum { EACH = 8192 };
+    return import->intake->fresh % EACH != 0 ||
+           catalogue_settle(import->catalogue, import->failure);
+}
+
 static bool admit_record(const struct up_record *record, void *context) {
     struct import *import = context;
     json_auto_t *replaces = catalogue_replaced_by(import->other, record->id, import->failure);
-    import->failed = replaces == NULL || !admit_with(record, replaces, true, context);
+    import->failed =
+        replaces == NULL || !admit_with(record, replaces, true, context) || !settle_some(import);
     return !import->failed;
 }
 
@@ -400,9 +399,7 @@ bool up_catalogue_merge(struct up_catalogue *catalogue, const char *directory, b
     if (!up_catalogue_open(directory, UP_CATALOGUE_READ, &import.other, failure)) {
         return false;
     }
-    import.ours = json_object();
     bool good = catalogue_begin(catalogue, failure) && finish(&import, admit_catalogue(&import));
     up_catalogue_close(import.other);
-    json_decref(import.ours);
     return good;
 }
