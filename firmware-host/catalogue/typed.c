@@ -414,11 +414,35 @@ static bool fill(struct up_catalogue *catalogue, struct up_failure *failure) {
            note_state(catalogue, latest, true, failure);
 }
 
+/* Whether the index of words is not there, or can be opened. */
+static bool has_words(struct up_catalogue *catalogue) {
+    sqlite3_stmt *statement = NULL;
+    int code = sqlite3_prepare_v2(catalogue->database, "SELECT rowid FROM main.item_words", -1,
+                                  &statement, NULL);
+    sqlite3_finalize(statement);
+    return (code & 0xFF) != SQLITE_CORRUPT;
+}
+
+/* An index of words that is damaged can be neither read nor dropped: as an empty one it can. Its
+   first two blocks are those of a new one. */
+static bool mend_words(struct up_catalogue *catalogue, struct up_failure *failure) {
+    static const char empty[] =
+        "DELETE FROM item_words_data;"
+        "INSERT INTO item_words_data VALUES (1, x''), (10, x'00000000000000')";
+    if (has_words(catalogue)) {
+        return true;
+    }
+    sqlite3_db_config(catalogue->database, SQLITE_DBCONFIG_DEFENSIVE, 0, NULL);
+    bool good = catalogue_run(catalogue, empty, failure);
+    sqlite3_db_config(catalogue->database, SQLITE_DBCONFIG_DEFENSIVE, 1, NULL);
+    return good;
+}
+
 bool catalogue_rebuild(struct up_catalogue *catalogue, struct up_failure *failure) {
     UP_FREED char *drop = drop_tables(""), *make = catalogue_typed_tables("");
     catalogue_forget_types(catalogue);
-    return catalogue_run(catalogue, drop, failure) && catalogue_run(catalogue, make, failure) &&
-           fill(catalogue, failure);
+    return mend_words(catalogue, failure) && catalogue_run(catalogue, drop, failure) &&
+           catalogue_run(catalogue, make, failure) && fill(catalogue, failure);
 }
 
 /* A file that can only be read, and whose tables do not fit: they are made in memory, and hide
@@ -453,7 +477,7 @@ static bool have_form(struct up_catalogue *catalogue, bool *form, struct up_fail
     for (const char *at = wanted; (at = strstr(at, "CREATE ")) != NULL; at++) {
         needed++;
     }
-    *form = *form && there == needed;
+    *form = *form && there == needed && has_words(catalogue);
     return statement != NULL && catalogue_finish(catalogue, statement, code, failure);
 }
 

@@ -63,6 +63,23 @@ static int lock_of(const char *path) {
     return descriptor;
 }
 
+/* A file in it says that it is one of ours: nobody else's folder of such a name is taken away. */
+static char *mark_of(const char *part) {
+    return up_text_format("%s/.part-of-a-copy", part);
+}
+
+static bool is_ours(const char *part) {
+    struct stat about;
+    UP_FREED char *mark = mark_of(part);
+    return lstat(mark, &about) == 0 && S_ISREG(about.st_mode);
+}
+
+static bool put_mark(const char *part) {
+    UP_FREED char *mark = mark_of(part);
+    int descriptor = open(mark, O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0600);
+    return descriptor >= 0 && close(descriptor) == 0;
+}
+
 /* Whoever makes one holds its lock. */
 static void remove_remnants(const char *to) {
     UP_FREED char *parent = parent_of(to);
@@ -73,7 +90,7 @@ static void remove_remnants(const char *to) {
     while (stream != NULL && (entry = readdir(stream)) != NULL) {
         UP_FREED char *path = up_text_format("%s/%s", parent, entry->d_name);
         bool is_part = strncmp(entry->d_name, form, strlen(form)) == 0 &&
-                       strlen(entry->d_name) == strlen(form) + strlen("XXXXXX");
+                       strlen(entry->d_name) == strlen(form) + strlen("XXXXXX") && is_ours(path);
         int lock = is_part ? lock_of(path) : -1;
         if (lock >= 0) {
             remove_all(path);
@@ -110,6 +127,10 @@ bool keep_begin(struct keep_folder *folder, const char *to, struct up_failure *f
         return false;
     }
     folder->lock = lock_of(folder->part);
+    if (!put_mark(folder->part)) {
+        fail_at(to, failure);
+        return keep_finish(folder, false, NULL);
+    }
     return true;
 }
 
@@ -118,8 +139,9 @@ bool keep_finish(struct keep_folder *folder, bool good, struct up_failure *failu
         return false;
     }
     UP_FREED char *name = without_slashes(folder->to);
-    UP_FREED char *parent = parent_of(name);
-    good = good && keep_sync(folder->part, failure) &&
+    UP_FREED char *parent = parent_of(name), *mark = mark_of(folder->part);
+    good = good && (unlink(mark) == 0 || fail_at(folder->to, failure)) &&
+           keep_sync(folder->part, failure) &&
            (rename(folder->part, name) == 0 || fail_at(folder->to, failure));
     if (good) {
         good = keep_sync(parent, failure);

@@ -510,6 +510,29 @@ static void assert_unlike(const char *change, const char *wanted) {
     up_catalogue_close(catalogue);
 }
 
+/* SQLite can neither read nor drop such an index, and every record is whole. */
+static void a_damaged_index_of_words_is_made_anew(void **state) {
+    (void)state;
+    struct up_failure failure = {0};
+    struct up_catalogue *catalogue = open_as("c", UP_CATALOGUE_CREATE);
+    add_item(catalogue, "fin");
+    up_catalogue_close(catalogue);
+    sqlite3 *database = outside("c/catalogue.sqlite");
+    sql(database, "DELETE FROM item_words_data");
+    sqlite3_close(database);
+    catalogue = open_as("c", UP_CATALOGUE_READ);
+    assert_int_equal(count_kind(catalogue, "item"), 1);
+    up_catalogue_close(catalogue);
+    catalogue = open_as("c", UP_CATALOGUE_WRITE);
+    add_item(catalogue, "boot");
+    static const char *const text[] = {"boot"};
+    struct up_item_query query = {.text = text, .texts = 1, .limit = 9, .sort = "name"};
+    json_auto_t *page = up_item_page(catalogue, &query, &failure);
+    assert_int_equal(json_array_size(page), 1);
+    assert_answer(catalogue->database, "SELECT count(*) FROM item_words", "2");
+    up_catalogue_close(catalogue);
+}
+
 static void the_check_compares_each_row(void **state) {
     (void)state;
     assert_unlike("SELECT 1", "");
@@ -551,6 +574,7 @@ static void one_that_waits_alone_is_accepted(void **state) {
 
 int main(void) {
     const struct CMUnitTest tests[] = {
+        TEST(a_damaged_index_of_words_is_made_anew),
         TEST(the_check_compares_each_row),
         TEST(one_that_waits_alone_is_accepted),
         TEST(each_reason_alone_makes_them_anew),

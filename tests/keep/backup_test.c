@@ -252,19 +252,28 @@ static void killed_anywhere_it_leaves_none(void **state) {
     print_message("%u of %d were whole\n", whole, ROUNDS);
 }
 
-/* One that another program is making is let alone. */
+static void make_part(const char *name, bool ours) {
+    UP_FREED char *mark = up_text_format("%s/%s", name, ours ? ".part-of-a-copy" : "precious");
+    assert_int_equal(mkdir(name, 0700), 0);
+    write_all(mark, "");
+}
+
+/* One that another program is making is let alone, and a folder of somebody else's. */
 static void one_under_way_is_let_alone(void **state) {
     (void)state;
     fill("c", 1);
-    assert_int_equal(mkdir("b.part-abcdef", 0700), 0);
-    assert_int_equal(mkdir("b.part-ghijkl", 0700), 0);
-    assert_int_equal(mkdir("b.part-longer-name", 0700), 0);
+    make_part("b.part-abcdef", true);
+    make_part("b.part-ghijkl", true);
+    make_part("b.part-longer-name", true);
+    make_part("b.part-nobody", false);
     int lock = catalogue_lock_directory("b.part-abcdef", NULL);
     assert_true(lock >= 0);
     back_up("c", "b");
     assert_int_equal(access("b.part-abcdef", F_OK), 0);
     assert_int_not_equal(access("b.part-ghijkl", F_OK), 0);
     assert_int_equal(access("b.part-longer-name", F_OK), 0);
+    assert_int_equal(access("b.part-nobody/precious", F_OK), 0);
+    assert_int_not_equal(access("b/.part-of-a-copy", F_OK), 0);
     close(lock);
 }
 
