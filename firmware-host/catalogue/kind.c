@@ -446,7 +446,7 @@ static bool gather_latest(struct up_catalogue *catalogue, const char *kind,
                            "SELECT subject FROM typed_item AS t WHERE folded_kind = ?1"
                            " AND " CATALOGUE_IS_HELD(
                                "(SELECT id FROM record WHERE rowid ="
-                               " t.record)") " ORDER BY made_utc DESC, subject DESC LIMIT 100",
+                               " t.record)") " ORDER BY made_utc DESC, subject DESC LIMIT 40",
                            folded, failure) &&
         gather(catalogue, trial_data, failure);
     return up_catalogue_focus(catalogue, NULL, 0, good ? failure : NULL) && good;
