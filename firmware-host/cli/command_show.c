@@ -185,7 +185,7 @@ static bool choose_page(struct call *call, struct up_choice *choice, char last_i
 bool list_items(struct call *call) {
     const char *waters[OPTIONS_GIVEN_MAX];
     struct up_style style;
-    struct up_choice choice;
+    struct up_choice choice = {.only = NULL};
     char last_id[UP_ID_SIZE] = "";
     bool good = style_asked(call, &style) && choice_asked(call, 1, waters, &choice) &&
                 choose_page(call, &choice, last_id) &&
