@@ -38,6 +38,17 @@ bool catalogue_is_time(const char *text) {
     return up_text_has_form(text, "0000-00-00T00:00:00.000Z");
 }
 
+static int two_digits(const char *at) {
+    return (at[0] - '0') * 10 + at[1] - '0';
+}
+
+/* What is stored is let be: it would only be another record that nobody can read. */
+static bool is_on_calendar(const char *utc) {
+    int month = two_digits(utc + 5), day = two_digits(utc + 8);
+    return month >= 1 && month <= 12 && day >= 1 && day <= 31 && two_digits(utc + 11) < 24 &&
+           two_digits(utc + 14) < 60 && two_digits(utc + 17) <= 60; /* a leap second */
+}
+
 bool catalogue_has_form(const struct up_record *record) {
     return up_is_uuid(record->id) && up_is_uuid(record->subject) &&
            catalogue_is_time(record->made_utc) && up_text_is_clean(record->bench);
@@ -70,7 +81,7 @@ static bool check_form(const struct admission *admission) {
     if (strspn(record->sha256, "0123456789abcdef") != UP_SHA256_SIZE - 1) {
         return refuse(admission, "\"sha256\"", "is not a hash");
     }
-    if (!catalogue_is_time(record->made_utc)) {
+    if (!catalogue_is_time(record->made_utc) || !is_on_calendar(record->made_utc)) {
         return refuse(admission, "\"made_utc\"", "is not a time such as 2026-01-31T12:00:00.000Z");
     }
     if (!up_text_is_clean(record->bench)) {
