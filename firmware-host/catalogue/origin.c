@@ -29,11 +29,11 @@ enum { AHEAD_S = 86400, MACHINE_ID_MOST = 256 };
 /* To the end of its hour: whoever dates many records seconds apart has the tables that are made of
    them made anew once an hour, not with each command. */
 void catalogue_latest(char utc[UP_TIME_SIZE]) {
-    static const char end_of_hour[] = "59:59.999Z";
+    static const char end_of_hour[] = "59:59.999Z", hour[] = "0000-00-00T00:";
     catalogue_clock_step_s += AHEAD_S;
     catalogue_now(utc);
     catalogue_clock_step_s -= AHEAD_S;
-    memcpy(utc + UP_TIME_SIZE - sizeof end_of_hour, end_of_hour, sizeof end_of_hour);
+    memcpy(utc + sizeof hour - 1, end_of_hour, sizeof end_of_hour);
 }
 
 /* The file's number on its disk, and when it was made, change with a copy and with a backup that is

@@ -44,6 +44,20 @@ static void mine_stays_until_another_is_accepted(void **state) {
 }
 
 /* Among those of elsewhere one that is dated ahead of the clock comes last. */
+static void what_is_ahead_is_asked_once_an_hour(void **state) {
+    (void)state;
+    char now[UP_TIME_SIZE], latest[UP_TIME_SIZE];
+    catalogue_clock_step_s += 86400;
+    catalogue_now(now);
+    catalogue_latest(latest);
+    catalogue_clock_step_s -= 86400;
+    assert_string_equal(latest + 14, "59:59.999Z");
+    catalogue_latest(latest);
+    assert_int_equal(strlen(latest), strlen(now));
+    assert_true(strcmp(latest, now) >= 0);
+    assert_memory_equal(latest, now, 13); /* unless the hour ended between the two */
+}
+
 static void a_date_ahead_of_the_clock_counts_last(void **state) {
     (void)state;
     char subject[UP_ID_SIZE], ahead_id[UP_ID_SIZE] = "";
@@ -484,6 +498,7 @@ static void a_run_of_here_stays_of_here(void **state) {
 int main(void) {
     const struct CMUnitTest tests[] = {
         TEST(mine_stays_until_another_is_accepted),
+        TEST(what_is_ahead_is_asked_once_an_hour),
         TEST(a_date_ahead_of_the_clock_counts_last),
         TEST(a_date_ahead_of_the_clock_is_no_time_of_mine),
         TEST(a_record_says_where_it_came_from),
