@@ -7,22 +7,11 @@
 enum { ITEMS = 48, MOST = 200 };
 
 static const char *const names[] = {
-    "Fin",
-    "fin",
-    "FIN",
-    "100% \"half\"",
-    "O'Neil_fin",
-    "\xC3\x89toile",
-    "\xC3\xA9toile",
-    "ab",
-    "a",
-    "x\" OR \"y",
-    "fin * boot",
-    "NEAR(fin)",
-    "Stra\xC3\x9F"
-    "e",
-    "STRASSE",
-    "\xCE\xA3\xCE\xA3",
+    "Fin",           "fin",        "FIN",
+    "100% \"half\"", "O'Neil_fin", "\xC3\x89toile",
+    "\xC3\xA9toile", "ab",         "a",
+    "x\" OR \"y",    "fin * boot", "NEAR(fin)",
+    "Stra\303\237e", "STRASSE",    "\xCE\xA3\xCE\xA3",
     "words: fin",
 };
 static const char *const kinds[] = {"fin", "Boot", "boot", "hood"};
