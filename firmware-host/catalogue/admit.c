@@ -113,6 +113,24 @@ static bool is_never_bare(const char *kind) {
            strcmp(kind, "calibration") == 0;
 }
 
+/* Names that an export puts beside a content, where a member would be lost or taken for one of
+   them; but some contents name their bench. */
+static bool check_names(const struct admission *admission, json_t *part, bool of_facts) {
+    const struct up_record *record = admission->record;
+    const struct catalogue_table *table = catalogue_table_of(record->kind);
+    const char *key;
+    json_t *value;
+    json_object_foreach(part, key, value) {
+        bool bench = of_facts && strcmp(key, "bench") == 0 && json_is_string(value) &&
+                     strcmp(json_string_value(value), record->bench) == 0;
+        if (table != NULL && catalogue_is_of_export(table, key) && !bench) {
+            UP_FREED char *name = up_text_format("\"%.40s\"", key);
+            return refuse(admission, name, "stands within its content, and belongs beside it");
+        }
+    }
+    return true;
+}
+
 /* Of a kind that a newer program made, whose members cannot be known: who signed it answers for
    it, and it is passed on unseen. Detail that was taken away is missing as a whole. */
 static bool check_members(const struct admission *admission) {
@@ -137,7 +155,8 @@ static bool check_members(const struct admission *admission) {
         !catalogue_kind_is_subject(record->content, record->subject)) {
         return refuse(admission, "\"subject\"", "is not that of the kind's name");
     }
-    return wrong == NULL || refuse(admission, place, wrong);
+    return (wrong == NULL || refuse(admission, place, wrong)) &&
+           (record->envelope != NULL || check_names(admission, record->content, true));
 }
 
 static bool check_count(const struct admission *admission) {
@@ -173,24 +192,6 @@ static bool check_hash(const struct admission *admission) {
 }
 
 /* ---- as it was signed ---- */
-
-/* Names that an export puts beside a content, where a member would be lost or taken for one of
-   them; but some contents name their bench. */
-static bool check_names(const struct admission *admission, json_t *part, bool of_facts) {
-    const struct up_record *record = admission->record;
-    const struct catalogue_table *table = catalogue_table_of(record->kind);
-    const char *key;
-    json_t *value;
-    json_object_foreach(part, key, value) {
-        bool bench = of_facts && strcmp(key, "bench") == 0 && json_is_string(value) &&
-                     strcmp(json_string_value(value), record->bench) == 0;
-        if (table != NULL && catalogue_is_of_export(table, key) && !bench) {
-            UP_FREED char *name = up_text_format("\"%.40s\"", key);
-            return refuse(admission, name, "stands within its content, and belongs beside it");
-        }
-    }
-    return true;
-}
 
 /* In the one way to write them, so that no two programs read them differently. A column stands
    among the facts, no member in both; a newer program may have more of either. */

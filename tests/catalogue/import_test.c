@@ -314,6 +314,8 @@ static void a_spoilt_member_is_named(void **state) {
         {"items", "sha256", json_string("00"), "\"sha256\" is not a hash"},
         {"items", "made_utc", json_string("yesterday"), "\"made_utc\" is not a time"},
         {"items", "made_utc", json_string("2026-13-01T10:00:00.000Z"), "is not a time"},
+        {"items", "live", json_false(), "\"live\" stands within its content"},
+        {"items", "record_kind", json_string("item"), "stands within its content"},
         {"items", "made_utc", json_string("2026-01-32T10:00:00.000Z"), "is not a time"},
         {"items", "made_utc", json_string("2026-01-01T24:00:00.000Z"), "is not a time"},
         {"items", "replaces", json_string(uuid), "\"replaces\" is not a list"},
