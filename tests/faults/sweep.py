@@ -64,6 +64,7 @@ def at_home(catalogue):
     with sqlite3.connect(file) as database:
         database.execute("UPDATE local_mark SET place = (SELECT place FROM local_mark WHERE mark = 'aside')")
         database.execute("DELETE FROM local_mark WHERE mark = 'aside'")
+    subprocess.run([program, "check-catalogue", "--rebuild", "--catalogue", catalogue], check=True, capture_output=True)
 
 
 class Place:
