@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Catalogues put together: whatever the order, one outcome; whatever is wrong, nothing is stored.
  */
-#include "support.h"
+#include "old_file.h"
 
 static char *read_all(const char *path) {
     char *text = up_allocate(4 << 20, 1);
@@ -629,21 +629,6 @@ static void other_files_are_not_merged(void **state) {
 /* ---- catalogues of before ---- */
 
 /* As the first version of the tables was: fewer views, no counter. */
-/* As it was, with the rights of the file, and nothing half beside it. */
-static void assert_old_file_is_kept(const char *path, const char *kept) {
-    struct stat now, then;
-    sqlite3 *database = outside(kept);
-    assert_answer(database, "PRAGMA user_version", "1");
-    assert_answer(database, "SELECT count(*) FROM record", "3");
-    assert_answer(database, "SELECT count(*) FROM sqlite_master WHERE name = 'signed'", "0");
-    assert_answer(database, "PRAGMA integrity_check", "ok");
-    sqlite3_close(database);
-    assert_int_equal(stat(path, &now), 0);
-    assert_int_equal(stat(kept, &then), 0);
-    assert_int_equal(now.st_mode, then.st_mode);
-    assert_int_equal(system("ls c | grep -c part"), 256); /* none */
-}
-
 static void an_old_catalogue_is_brought_up_to_date(void **state) {
     (void)state;
     catalogue_signs = false;
