@@ -90,7 +90,7 @@ bool up_private_each(struct up_catalogue *catalogue, const char *thing,
         catalogue, ROWS " WHERE substr(thing, 1, length(?1)) = ?1 ORDER BY thing, member", &thing,
         1, failure);
     while (statement != NULL && more && (code = sqlite3_step(statement)) == SQLITE_ROW) {
-        struct up_private row;
+        struct up_private row = {.text = NULL};
         read_row(statement, &row);
         more = visit(&row, context);
         free(row.text);
